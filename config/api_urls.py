@@ -1,0 +1,3 @@
+"""The REST addresses, one app after the other."""
+
+urlpatterns: list = []
