@@ -1,0 +1,31 @@
+"""What the firm looks after: facts and constraints. Words as in docs/data-dictionary.md."""
+
+from fleet.models.analysers import Analyser, AnalyserChannel, AnalyserPeriod
+from fleet.models.appliances import Appliance, Burner, PartFitted, SafetyState
+from fleet.models.catalogue import ApplianceModel, FiringSpec, FuelSlug, Maker, ModelTrim, Point, TrimKind
+from fleet.models.customers import Contract, Customer, GasArea, Plant, Site, SiteContact
+from fleet.models.limits import SafetyLimit
+
+__all__ = [
+    "Analyser",
+    "AnalyserChannel",
+    "AnalyserPeriod",
+    "Appliance",
+    "ApplianceModel",
+    "Burner",
+    "Contract",
+    "Customer",
+    "FiringSpec",
+    "FuelSlug",
+    "GasArea",
+    "Maker",
+    "ModelTrim",
+    "PartFitted",
+    "Plant",
+    "Point",
+    "SafetyLimit",
+    "SafetyState",
+    "Site",
+    "SiteContact",
+    "TrimKind",
+]
