@@ -1,0 +1,164 @@
+"""What was read and what was moved: firing tests, adjustments, temporary changes, items."""
+
+from django.db import models
+
+from common.constraints import finite, one_of
+from fleet.models import Burner, FuelSlug, Point
+from visits.measured import MEASURED_FIELDS
+from visits.models.visits import Visit
+from visits.querysets import FiringTestQuerySet
+
+
+class Phase(models.TextChoices):
+    AS_FOUND = "as_found", "as found"
+    WORKING = "working", "working"
+    AS_LEFT = "as_left", "as left"
+
+
+class Row(models.Model):
+    """A row of a visit as a device sends it: named by the device's key, withdrawn rather than deleted."""
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="%(class)ss")
+    key = models.CharField(max_length=64)
+    device = models.CharField(max_length=24, blank=True)
+    withdrawn_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        abstract = True
+
+
+class FiringTest(Row):
+    """One firing point of one burner in one phase, with its settled values as columns.
+
+    The settled values are what drift and pages read; the readings they rest on are in `trace`.
+    """
+
+    class Settled(models.TextChoices):
+        STATED = "stated", "settled, as stated"
+        STREAMED = "streamed", "settled, from the stream"
+        NOT_SETTLED = "not_settled", "not settled"
+        UNKNOWN = "unknown", "not known"
+
+    class Source(models.TextChoices):
+        MEASURED = "measured", "measured"
+        DERIVED = "derived", "derived"
+
+    burner = models.ForeignKey(Burner, on_delete=models.PROTECT, related_name="firing_tests")
+    point = models.CharField(max_length=8, choices=Point)
+    percent = models.FloatField(null=True, blank=True)
+    phase = models.CharField(max_length=8, choices=Phase)
+    sequence = models.PositiveIntegerField()
+    observed_at = models.DateTimeField(null=True, help_text="Device clock, of the settled value.")
+    settled = models.CharField(max_length=11, choices=Settled, default=Settled.UNKNOWN)
+    fuel = models.CharField(max_length=20, choices=FuelSlug)
+    co2_source = models.CharField(max_length=8, choices=Source, default=Source.DERIVED)
+    moved_before = models.BooleanField(
+        null=True, help_text="A trim had moved before this as-found test was read."
+    )
+    inferred = models.BooleanField(default=False, help_text="Corrected for a throttle move made before it.")
+    kept_out = models.CharField(max_length=40, blank=True, help_text="Why drift leaves it out, as a code.")
+    co2_pct = models.FloatField(null=True)
+    o2_pct = models.FloatField(null=True)
+    co_ppm = models.FloatField(null=True)
+    nox_ppm = models.FloatField(null=True)
+    flue_temp_c = models.FloatField(null=True)
+    air_temp_c = models.FloatField(null=True)
+    flow_temp_c = models.FloatField(null=True)
+    return_temp_c = models.FloatField(null=True)
+    inlet_pressure_mbar = models.FloatField(null=True)
+    gas_rate_m3_h = models.FloatField(null=True)
+    flame_signal_ua = models.FloatField(null=True)
+    fan_rpm = models.FloatField(null=True)
+    ambient_co_ppm = models.FloatField(null=True)
+    trace = models.BinaryField(
+        null=True, help_text="The readings, compressed; empty where one reading is the value."
+    )
+
+    objects = FiringTestQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["visit_id", "sequence", "id"]
+        indexes = [models.Index(fields=["burner", "phase", "point"])]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "key"], name="firing_test_key_once"),
+            one_of("test_point", "point", Point.values),
+            one_of("test_phase", "phase", Phase.values),
+            one_of("test_settled", "settled", ["stated", "streamed", "not_settled", "unknown"]),
+            one_of("test_co2_source", "co2_source", ["measured", "derived"]),
+            one_of("test_fuel", "fuel", FuelSlug.values),
+            *finite("test", [*MEASURED_FIELDS, "percent"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_point_display()} {self.get_phase_display()}"
+
+
+class Adjustment(Row):
+    """One move of a trim, as seen: stored even where the model has no such trim or no direction came."""
+
+    burner = models.ForeignKey(Burner, on_delete=models.PROTECT, related_name="adjustments")
+    trim = models.CharField(max_length=40)
+    at = models.DateTimeField(null=True, blank=True)
+    direction = models.CharField(max_length=20, blank=True)
+    turns = models.FloatField(null=True, blank=True)
+    marks = models.FloatField(null=True, blank=True)
+    before_test = models.CharField(max_length=64, blank=True)
+    after_test = models.CharField(max_length=64, blank=True)
+    before_co2_pct = models.FloatField(null=True, help_text="Settled value before, where that test is known.")
+    after_co2_pct = models.FloatField(null=True, help_text="Settled value after, where that test is known.")
+
+    class Meta:
+        ordering = ["visit_id", "at", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "key"], name="adjustment_key_once"),
+            *finite("adjustment", ["turns", "marks", "before_co2_pct", "after_co2_pct"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.trim} {self.direction}".strip()
+
+
+class TemporaryChange(Row):
+    """A setting altered only for the test, which must be put back."""
+
+    what = models.CharField(max_length=120)
+    was = models.CharField(max_length=120, blank=True)
+    set_to = models.CharField(max_length=120, blank=True)
+    changed_at = models.DateTimeField(null=True, blank=True)
+    put_back_at = models.DateTimeField(null=True, blank=True)
+    reason = models.CharField(max_length=400, blank=True, help_text="Why it was not put back.")
+
+    class Meta:
+        ordering = ["visit_id", "changed_at", "id"]
+        constraints = [models.UniqueConstraint(fields=["visit", "key"], name="temporary_change_key_once")]
+
+    def __str__(self) -> str:
+        return self.what
+
+
+class VisitItem(Row):
+    """One item of the visit's list: a tick, a number with its unit, or a choice."""
+
+    class State(models.TextChoices):
+        DONE = "done", "done"
+        NOT_DONE = "not_done", "not done"
+        NOT_APPLICABLE = "not_applicable", "not applicable"
+
+    code = models.CharField(max_length=60)
+    state = models.CharField(max_length=14, choices=State)
+    number = models.FloatField(null=True, blank=True)
+    unit = models.CharField(max_length=20, blank=True)
+    choice = models.CharField(max_length=60, blank=True)
+    reason = models.CharField(max_length=400, blank=True)
+    at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["visit_id", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "key"], name="visit_item_key_once"),
+            one_of("item_state", "state", ["done", "not_done", "not_applicable"]),
+            *finite("item", ["number"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code}: {self.get_state_display()}"
