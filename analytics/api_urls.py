@@ -1,0 +1,5 @@
+"""REST addresses of analytics, under /api/v1/."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []

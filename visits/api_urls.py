@@ -1,0 +1,5 @@
+"""REST addresses of visits, under /api/v1/."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []

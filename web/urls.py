@@ -1,0 +1,6 @@
+"""Addresses of the pages."""
+
+from django.urls import URLPattern, URLResolver
+
+app_name = "web"
+urlpatterns: list[URLPattern | URLResolver] = []
