@@ -45,8 +45,8 @@ class VisitQuerySet(_Visible):
 
 class FiringTestQuerySet(models.QuerySet[Any]):
     def standing(self) -> Self:
-        """Not withdrawn, and without the trace, which is wide."""
-        return self.filter(withdrawn_reason="").defer("trace")
+        """Not withdrawn."""
+        return self.filter(withdrawn_reason="")
 
     def for_drift(self) -> Self:
         """Standing tests of closed visits that nothing keeps out of drift."""

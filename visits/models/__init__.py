@@ -3,7 +3,7 @@
 from visits.models.findings import Finding, Life, Severity
 from visits.models.results import TestResult
 from visits.models.tests import Adjustment, FiringTest, Phase, TemporaryChange, VisitItem
-from visits.models.visits import Attendance, Kind, Outcome, Visit, VisitBody, VisitDevice
+from visits.models.visits import Attendance, Kind, Outcome, Visit, VisitRecord
 
 __all__ = [
     "Adjustment",
@@ -18,7 +18,6 @@ __all__ = [
     "TemporaryChange",
     "TestResult",
     "Visit",
-    "VisitBody",
-    "VisitDevice",
     "VisitItem",
+    "VisitRecord",
 ]

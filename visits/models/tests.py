@@ -16,11 +16,10 @@ class Phase(models.TextChoices):
 
 
 class Row(models.Model):
-    """A row of a visit as a device sends it: named by the device's key, withdrawn rather than deleted."""
+    """A row of a visit, named by its device's key; withdrawn rather than deleted."""
 
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="%(class)ss")
     key = models.CharField(max_length=64)
-    device = models.CharField(max_length=24, blank=True)
     withdrawn_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
@@ -30,7 +29,7 @@ class Row(models.Model):
 class FiringTest(Row):
     """One firing point of one burner in one phase, with its settled values as columns.
 
-    The settled values are what drift and pages read; the readings they rest on are in `trace`.
+    The settled values are what drift and pages read; the readings they rest on stand in the visit's record.
     """
 
     class Settled(models.TextChoices):
@@ -70,9 +69,6 @@ class FiringTest(Row):
     flame_signal_ua = models.FloatField(null=True)
     fan_rpm = models.FloatField(null=True)
     ambient_co_ppm = models.FloatField(null=True)
-    trace = models.BinaryField(
-        null=True, help_text="The readings, compressed; empty where one reading is the value."
-    )
 
     objects = FiringTestQuerySet.as_manager()
 

@@ -153,39 +153,32 @@ class Visit(models.Model):
         return self.closed_at is not None
 
 
-class VisitDevice(models.Model):
-    """What one device last said of one visit, and what it was answered: a save sent twice changes nothing."""
+class VisitRecord(models.Model):
+    """The record of a visit as its devices sent it, whole: the readings are the truth, other rows follow.
 
-    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="devices")
-    device = models.CharField(
-        max_length=24, help_text="t and the token's id, or u and a person's in the browser."
-    )
-    save_no = models.PositiveBigIntegerField()
-    body_hash = models.BinaryField(max_length=32)
-    answer = models.BinaryField(help_text="Compressed JSON.")
+    While the visit is open the current row changes with each save. Closing it settles the row; a correction
+    adds the next revision, naming the row it corrects, and both stay. Imported visits have none.
+    """
 
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["visit", "device"], name="visit_device_once")]
-
-    def __str__(self) -> str:
-        return f"save {self.save_no} of {self.device}"
-
-
-class VisitBody(models.Model):
-    """A closing or correcting body as it came: audit, difference and correction in one. Only added."""
-
-    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="bodies")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="records")
     revision = models.PositiveIntegerField()
+    current = models.BooleanField(default=True)
     corrects = models.ForeignKey("self", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField(db_default=Now())
-    reason = models.TextField(blank=True)
-    body = models.BinaryField(help_text="Compressed JSON.")
+    reason = models.CharField(max_length=400, blank=True)
+    document = models.BinaryField(help_text="Compressed JSON: members and rows, each with its device.")
+    answers = models.BinaryField(
+        help_text="Compressed JSON: per device its last save and what it was answered."
+    )
 
     class Meta:
-        ordering = ["revision"]
+        ordering = ["visit_id", "revision"]
         constraints = [
-            models.UniqueConstraint(fields=["visit", "revision"], name="visit_body_once"),
+            models.UniqueConstraint(fields=["visit", "revision"], name="visit_record_once"),
+            models.UniqueConstraint(
+                fields=["visit"], condition=models.Q(current=True), name="visit_record_one_current"
+            ),
             models.CheckConstraint(
                 condition=models.Q(corrects__isnull=True) | ~models.Q(reason=""),
                 name="correction_has_reason",
@@ -194,4 +187,4 @@ class VisitBody(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"revision {self.revision} of {self.visit_id}"
+        return f"revision {self.revision} of visit {self.visit_id}"

@@ -1,0 +1,294 @@
+"""The body of a visit as a device sends it: shapes, and what of it cannot be parsed.
+
+Only what cannot be parsed is refused here (wrong type, NaN, a time without a zone, broken structure). Bad
+news is data: implausible values, odd orders and unknown trims pass, and the judging says so. Members nobody
+knows
+are kept with the record and named in the answer.
+"""
+
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+from uuid import UUID
+
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
+
+from common.constraints import MEASURED_LIMIT
+from common.problems import Problem, field_error, pointer
+from fleet.models import FuelSlug
+from visits.models import Kind, Outcome, Phase
+
+ROWS = ("tests", "adjustments", "temporary_changes", "items", "parts")
+
+
+def _no_nul(text: str) -> str:
+    if "\x00" in text:
+        raise ValueError("text must not hold the character U+0000")
+    return text
+
+
+type_text = Annotated[str, AfterValidator(_no_nul)]
+Text = Annotated[type_text, Field(max_length=400)]
+LongText = Annotated[type_text, Field(max_length=20_000)]
+Key = Annotated[type_text, Field(min_length=1, max_length=64)]
+Name = Annotated[type_text, Field(min_length=1, max_length=120)]
+Measured = Annotated[float, Field(gt=-MEASURED_LIMIT, lt=MEASURED_LIMIT, allow_inf_nan=False)]
+Fuel = Literal[tuple(FuelSlug.values)]  # type: ignore[valid-type]
+
+
+class _Member(BaseModel):
+    model_config = ConfigDict(strict=True, extra="allow", frozen=True)
+
+
+class ReadingIn(_Member):
+    """One timed row of measured values; units are in the names (docs/data-dictionary.md)."""
+
+    at: AwareDatetime | None = None
+    co2_pct: Measured | None = None
+    o2_pct: Measured | None = None
+    co_ppm: Measured | None = None
+    nox_ppm: Measured | None = None
+    flue_temp_c: Measured | None = None
+    air_temp_c: Measured | None = None
+    flow_temp_c: Measured | None = None
+    return_temp_c: Measured | None = None
+    inlet_pressure_mbar: Measured | None = None
+    gas_rate_m3_h: Measured | None = None
+    flame_signal_ua: Measured | None = None
+    fan_rpm: Measured | None = None
+    ambient_co_ppm: Measured | None = None
+
+
+class _RowIn(_Member):
+    key: Key
+    withdrawn_reason: Annotated[type_text, Field(min_length=1, max_length=200)] | None = None
+
+
+class TestIn(_RowIn):
+    """One firing test with its readings. `burner` is a UUID or a position; absent, the first burner."""
+
+    __test__ = False  # not a test case, whatever its name begins with
+
+    burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
+    point: Literal["high", "low", "percent"] | None = None
+    percent: Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)] | None = None
+    phase: Literal[tuple(Phase.values)] | None = None  # type: ignore[valid-type]
+    sequence: Annotated[int, Field(ge=0, le=100_000)] | None = None
+    settled_stated: bool = False
+    moved_before: bool | None = None
+    fuel: Fuel | None = None
+    co2_source: Literal["measured", "derived"] | None = None
+    readings: Annotated[list[ReadingIn], Field(max_length=20_000)] = []
+
+
+class AdjustmentIn(_RowIn):
+    """One move of a trim as seen."""
+
+    burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
+    trim: Annotated[type_text, Field(min_length=1, max_length=40)] | None = None
+    at: AwareDatetime | None = None
+    direction: Annotated[type_text, Field(max_length=20)] | None = None
+    turns: Measured | None = None
+    marks: Measured | None = None
+    before_test: Key | None = None
+    after_test: Key | None = None
+
+
+class TemporaryChangeIn(_RowIn):
+    """A setting altered for the test."""
+
+    what: Name | None = None
+    was: Annotated[type_text, Field(max_length=120)] | None = None
+    set_to: Annotated[type_text, Field(max_length=120)] | None = None
+    changed_at: AwareDatetime | None = None
+    put_back_at: AwareDatetime | None = None
+    reason: Text | None = None
+
+
+class ItemIn(_RowIn):
+    """One item of the visit's list."""
+
+    code: Annotated[type_text, Field(min_length=1, max_length=60)] | None = None
+    state: Literal["done", "not_done", "not_applicable"] | None = None
+    number: Measured | None = None
+    unit: Annotated[type_text, Field(max_length=20)] | None = None
+    choice: Annotated[type_text, Field(max_length=60)] | None = None
+    reason: Text | None = None
+    at: AwareDatetime | None = None
+
+
+class PartIn(_RowIn):
+    """A part fitted on a burner: its trims start a new state."""
+
+    burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
+    part: Annotated[type_text, Field(min_length=1, max_length=80)] | None = None
+    fitted_at: AwareDatetime | None = None
+
+
+class VisitIn(_Member):
+    """A whole visit as one device knows it."""
+
+    save_no: Annotated[int, Field(ge=1, le=2**53)]
+    appliance: Name
+    attendance: UUID | None = None
+    kind: Literal[tuple(Kind.values)]  # type: ignore[valid-type]
+    fuel: Fuel | None = None
+    analyser: Name | None = None
+    analyser_text: Annotated[type_text, Field(max_length=120)] | None = None
+    opened_at: AwareDatetime
+    closed_at: AwareDatetime | None = None
+    outcome: Literal[tuple(Outcome.values)] | None = None  # type: ignore[valid-type]
+    tests: Annotated[list[TestIn], Field(max_length=500)] = []
+    adjustments: Annotated[list[AdjustmentIn], Field(max_length=500)] = []
+    temporary_changes: Annotated[list[TemporaryChangeIn], Field(max_length=500)] = []
+    items: Annotated[list[ItemIn], Field(max_length=500)] = []
+    parts: Annotated[list[PartIn], Field(max_length=100)] = []
+    notes: LongText | None = None
+
+    def unknown_members(self) -> list[str]:
+        """JSON pointers of members that are kept with the record but that nothing reads."""
+        return sorted(_extras(self, []))
+
+
+NEEDED: dict[str, tuple[str, ...]] = {
+    "tests": ("point", "phase"),
+    "adjustments": ("trim",),
+    "temporary_changes": ("what",),
+    "items": ("code", "state"),
+    "parts": ("part",),
+}
+
+
+def visit_parse(raw: bytes) -> VisitIn:
+    """The body, checked. Raises Problem `invalid` with every refused field, or `not_json`."""
+    try:
+        body = VisitIn.model_validate_json(raw)
+    except ValidationError as error:
+        raise _problem(error) from error
+    errors = [*_missing(body), *_twins(body), *_half_closed(body)]
+    if errors:
+        raise Problem("invalid", _summary(len(errors)), errors=errors)
+    return body
+
+
+def _missing(body: VisitIn) -> Iterator[dict[str, Any]]:
+    """A row needs its members, unless it only says that it is withdrawn."""
+    for rows, needed in NEEDED.items():
+        for index, row in enumerate(getattr(body, rows)):
+            for member in needed if row.withdrawn_reason is None else ():
+                if getattr(row, member) is None:
+                    yield field_error(
+                        pointer([rows, index, member]),
+                        "required",
+                        "This member is required.",
+                        limit="present",
+                    )
+
+
+def _twins(body: VisitIn) -> Iterator[dict[str, Any]]:
+    for rows in ROWS:
+        seen: set[str] = set()
+        for index, row in enumerate(getattr(body, rows)):
+            if row.key in seen:
+                yield field_error(
+                    pointer([rows, index, "key"]),
+                    "key_twice",
+                    "Each row of one list needs a key of its own.",
+                    value=row.key,
+                    limit="unique",
+                )
+            seen.add(row.key)
+
+
+def _half_closed(body: VisitIn) -> Iterator[dict[str, Any]]:
+    if (body.closed_at is None) != (body.outcome is None):
+        missing = "outcome" if body.outcome is None else "closed_at"
+        yield field_error(
+            pointer([missing]),
+            "required",
+            "A visit is closed with a time and an outcome together.",
+            limit="closed_at and outcome, or neither",
+        )
+
+
+def _problem(error: ValidationError) -> Problem:
+    rows = error.errors(include_url=False)
+    if rows[0]["type"] == "json_invalid":
+        return Problem("not_json", f"The body is not JSON: {rows[0]['ctx']['error']}.")
+    errors = {}
+    for row in rows:
+        field = pointer([part for part in row["loc"] if part not in _UNION_ARMS])
+        # A union of types fails once per type; the first says enough.
+        errors.setdefault(
+            field,
+            field_error(
+                field,
+                _CODES.get(row["type"], row["type"]),
+                row["msg"],
+                value=_short(row.get("input")),
+                limit=_limit(row),
+            ),
+        )
+    return Problem("invalid", _summary(len(errors)), errors=list(errors.values()))
+
+
+_UNION_ARMS = {"uuid", "constrained-int"}
+_CODES = {
+    "missing": "required",
+    "finite_number": "not_finite",
+    "timezone_aware": "zone_missing",
+    "literal_error": "unknown_value",
+    "greater_than": "out_of_range",
+    "less_than": "out_of_range",
+    "greater_than_equal": "out_of_range",
+    "less_than_equal": "out_of_range",
+}
+
+
+_LIMITS = {
+    "finite_number": f"finite, absolute value under {MEASURED_LIMIT:g}",
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "a text",
+    "bool_type": "true or false",
+    "list_type": "a list",
+    "model_type": "an object",
+    "missing": "present",
+    "timezone_aware": "ISO 8601 with a zone",
+    "datetime_parsing": "ISO 8601 with a zone",
+    "datetime_from_date_parsing": "ISO 8601 with a zone",
+    "datetime_type": "ISO 8601 with a zone",
+    "uuid_parsing": "a UUID",
+    "uuid_type": "a UUID",
+}
+
+
+def _limit(row: Any) -> Any:
+    context = dict(row.get("ctx", {}))
+    context.pop("error", None)
+    return _LIMITS.get(row["type"], next(iter(context.values()), None))
+
+
+def _short(value: Any) -> Any:
+    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
+        return str(value)
+    if isinstance(value, str | int | float | bool) or value is None:
+        return value if len(str(value)) <= 200 else f"{str(value)[:200]}…"
+    return f"a {type(value).__name__}"
+
+
+def _summary(count: int) -> str:
+    return (
+        "One field cannot be taken as it is."
+        if count == 1
+        else f"{count} fields cannot be taken as they are."
+    )
+
+
+def _extras(member: BaseModel, path: list[str | int]) -> Iterator[str]:
+    for name in member.model_extra or ():
+        yield pointer([*path, name])
+    for name in type(member).model_fields:
+        value = getattr(member, name)
+        if isinstance(value, list):
+            for index, item in enumerate(value):
+                yield from _extras(item, [*path, name, index])
