@@ -1,0 +1,252 @@
+"""Is it the boiler, the analyser or the gas? One least-squares fit over the whole fleet.
+
+A throttle reading is the trim's own level (a random walk between adjustments) plus the bias of the analyser's
+period, the gas of the area's month, and what is left of the season. Analysers that work in several areas, and
+areas seen by several analysers, tell the two apart; the priors hold what nothing else does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import linalg, sparse
+
+from analytics.drift.history import HIGH, LOW, THROTTLE, FloatArray, IntArray
+from analytics.drift.levels import Whitener
+from analytics.drift.solving import conjugate_gradients, variance_by_probes
+from analytics.drift.steps import UNREAD, Steps
+
+DIRECT_LIMIT = 3_000
+"""Columns up to which the normal equations are solved directly, with exact uncertainties."""
+AIR_PRIOR_SD = 0.15
+"""Standard deviation of the intake temperature's power about one half."""
+TREND_PRIOR_SD = 0.4
+"""Of the fleet's common drift of the throttle [% a year]."""
+BIAS_WEIGHT, BIAS_PRIOR_SD = 10.0, 0.15
+GAS_WEIGHT, GAS_PRIOR_SD = 20.0, 0.8
+"""Prior spreads [% CO2; % of ln G] and how many periods or months they weigh as much as."""
+
+
+@dataclass(frozen=True)
+class CommonSpread:
+    """Spread of analyser bias [% CO2] and of gas [%], and the gas's correlation from month to month."""
+
+    bias_sd: float = BIAS_PRIOR_SD
+    gas_sd: float = GAS_PRIOR_SD
+    gas_correlation: float = 0.7
+
+
+@dataclass(frozen=True)
+class Common:
+    """What is common to many burners. bias, bias_u (P,) [% CO2]; gas, gas_u (C,) [%]; air_power and trend.
+
+    step_bias, step_gas, step_air (S, 2) and (S,): what to take off each reading [%].  step_var (S,): variance
+    left in that.  air_power: power of intake temperature beyond one half.  trend: fleet's drift [% a year].
+    """
+
+    bias: FloatArray
+    bias_u: FloatArray
+    gas: FloatArray
+    gas_u: FloatArray
+    air_power: float
+    trend: float
+    spread: CommonSpread
+    step_bias: FloatArray
+    step_gas: FloatArray
+    step_air: FloatArray
+    step_var: FloatArray
+
+
+@dataclass(frozen=True)
+class ThrottleView:
+    """One throttle reading per step: y, var (S,) with the offset held at its centre, and the bias's effect."""
+
+    y: FloatArray
+    var: FloatArray
+    bias_effect: FloatArray
+
+
+def throttle_view(steps: Steps, var: FloatArray, shared_var: FloatArray) -> ThrottleView:
+    """High fire where read, else low fire with the offset's own movement (1 Pa) as noise."""
+    point = np.where(steps.read[:, HIGH], HIGH, LOW)
+    at = np.arange(steps.count)
+    slope = steps.slope[at, point]
+    y = steps.y[at, point] - slope * steps.offset_centre_pa[steps.stretch]
+    noise = var[at, point] + np.where(point == LOW, slope**2, 0.0) + shared_var
+    unread = ~steps.read.any(axis=1)
+    return ThrottleView(np.where(unread, 0.0, y), np.where(unread, UNREAD, noise), steps.bias_effect[at, point])
+
+
+def since_reset(steps: Steps) -> FloatArray:
+    """Years since the throttle last started afresh (S,)."""
+    elapsed = np.cumsum(steps.years)
+    at = np.maximum.accumulate(np.where(steps.reset[:, THROTTLE], np.arange(steps.count), 0))
+    return elapsed - elapsed[at]
+
+
+def decompose(
+    steps: Steps,
+    column: IntArray,
+    columns: int,
+    *,
+    var: FloatArray,
+    shared_var: FloatArray,
+    walk_var: FloatArray,
+    spread: CommonSpread,
+    rounds: int = 3,
+    start: FloatArray | None = None,
+) -> tuple[Common, FloatArray, FloatArray]:
+    """Fit bias per column (a period or part of one), gas per cell, season and trend.
+
+    column (S,): bias column, -1 unknown.  var (S, 2), shared_var (S,): noise [%^2].  walk_var (U,): [%^2 a year].
+    Returns: the common part, its solution vector, and each step's standardised leftover (S,), whose size tells
+    a blunder.
+    """
+    view = throttle_view(steps, var, shared_var)
+    noise = view.var + _unknown_var(steps, column, view, spread)
+    whitener = Whitener(steps.stretch, steps.years, steps.reset[:, THROTTLE], noise, walk_var)
+    design = _design(steps, column, columns, view)
+    cells = len(steps.cell_area)
+    # each stretch's own level is taken off first so that single-precision-like cancellation never matters
+    target = view.y - _stretch_means(steps, view)
+    right = design.T @ whitener.apply(target)
+    direct = design.shape[1] <= DIRECT_LIMIT
+    white = whitener.whitened(design) if direct else None
+    normal = (white.T @ white).toarray() if white is not None else np.zeros((0, 0))
+    information = _information(design, whitener, target)
+    solution = np.zeros(design.shape[1]) if start is None else start
+    variance = 1.0 / information
+    for _ in range(rounds):
+        prior = _prior(steps, columns, spread)
+        if direct:
+            covariance = linalg.inv(normal + prior.toarray(), overwrite_a=True, check_finite=False)
+            solution, variance = covariance @ right, np.diag(covariance).copy()
+        else:
+            def multiply(v: FloatArray, prior: sparse.csr_array = prior) -> FloatArray:
+                return np.asarray(design.T @ whitener.apply(design @ v) + prior @ v)
+
+            diagonal = information + prior.diagonal()
+            solution = conjugate_gradients(multiply, right, diagonal, solution)
+            variance = variance_by_probes(multiply, diagonal)
+        spread = _spread(steps, columns, solution, variance, spread)
+    common = _common(steps, column, columns, solution, variance, information, spread)
+    leftover = target - design @ solution
+    error, diagonal = whitener.deletion(leftover)
+    return common, solution, error / np.sqrt(np.maximum(diagonal, 1e-12))
+
+
+def _stretch_means(steps: Steps, view: ThrottleView) -> FloatArray:
+    read = view.var < UNREAD
+    total = np.bincount(steps.stretch, view.y * read, minlength=steps.stretches)
+    count = np.bincount(steps.stretch, read, minlength=steps.stretches)
+    return np.asarray((total / np.maximum(count, 1))[steps.stretch] * read)
+
+
+def _unknown_var(steps: Steps, column: IntArray, view: ThrottleView, spread: CommonSpread) -> FloatArray:
+    """Variance of what has no column: an analyser or a gas area that nobody wrote down."""
+    bias = np.where(column < 0, (view.bias_effect * spread.bias_sd) ** 2, 0.0)
+    return bias + np.where(steps.cell < 0, spread.gas_sd**2, 0.0)
+
+
+def _design(steps: Steps, column: IntArray, columns: int, view: ThrottleView) -> sparse.csr_array:
+    cells = len(steps.cell_area)
+    at = np.arange(steps.count)
+    known, placed = column >= 0, steps.cell >= 0
+    rows = np.concatenate([at[known], at[placed], at, at])
+    where = np.concatenate(
+        [
+            column[known],
+            columns + steps.cell[placed],
+            np.full(steps.count, columns + cells),
+            np.full(steps.count, columns + cells + 1),
+        ]
+    )
+    values = np.concatenate([view.bias_effect[known], np.ones(placed.sum()), steps.air, since_reset(steps)])
+    return sparse.csr_array((values, (rows, where)), shape=(steps.count, columns + cells + 2))
+
+
+def _prior(steps: Steps, columns: int, spread: CommonSpread) -> sparse.csr_array:
+    """Prior precision: independent biases, gas as a first-order autoregression along each area's months."""
+    cells = len(steps.cell_area)
+    same = steps.cell_area[1:] == steps.cell_area[:-1]
+    gap = np.where(same, steps.cell_month[1:] - steps.cell_month[:-1], 0)
+    link = np.where(same, spread.gas_correlation ** np.maximum(gap, 1), 0.0)
+    tight = 1.0 / (spread.gas_sd**2 * (1.0 - link**2))
+    diagonal = np.full(cells, 1.0 / spread.gas_sd**2)
+    diagonal[1:] = tight
+    diagonal[:-1] += link**2 * tight
+    off = -link * tight
+    gas = sparse.diags_array([off, diagonal, off], offsets=[-1, 0, 1]) if cells > 1 else sparse.diags_array(diagonal)
+    bias = sparse.diags_array(np.full(columns, 1.0 / spread.bias_sd**2))
+    rest = sparse.diags_array(np.array([1.0 / AIR_PRIOR_SD**2, 1.0 / TREND_PRIOR_SD**2]))
+    parts = [part for part in (bias, gas, rest) if part.shape[0]]
+    return sparse.csr_array(sparse.block_diag(parts))
+
+
+def _information(design: sparse.csr_array, whitener: Whitener, target: FloatArray) -> FloatArray:
+    """Diagonal of the normal equations, off-diagonal terms within a burner left out."""
+    _, diagonal = whitener.deletion(target)
+    squared = design.copy()
+    squared.data = squared.data**2
+    return np.asarray(squared.T @ diagonal) + 1e-9
+
+
+def _spread(
+    steps: Steps, columns: int, solution: FloatArray, variance: FloatArray, old: CommonSpread
+) -> CommonSpread:
+    """One step of expectation-maximisation for the prior spreads, each with a weak prior of its own."""
+    cells = len(steps.cell_area)
+    bias, gas = solution[:columns], solution[columns : columns + cells]
+    square = bias**2 + variance[:columns]
+    bias_var = (square.sum() + BIAS_WEIGHT * BIAS_PRIOR_SD**2) / (columns + BIAS_WEIGHT)
+    gas_square = gas**2 + variance[columns : columns + cells]
+    gas_var = (gas_square.sum() + GAS_WEIGHT * GAS_PRIOR_SD**2) / (cells + GAS_WEIGHT)
+    next_door = (steps.cell_area[1:] == steps.cell_area[:-1]) & (np.diff(steps.cell_month) == 1)
+    both = (gas[1:] * gas[:-1])[next_door].sum()
+    # the posterior covariance of neighbours follows the prior's correlation where the data say little
+    shared = np.sqrt(variance[columns + 1 : columns + cells] * variance[columns : columns + cells - 1])[next_door]
+    both += old.gas_correlation * shared.sum()
+    base = gas_var * (next_door.sum() + GAS_WEIGHT)
+    correlation = float(np.clip((both + 0.7 * GAS_WEIGHT * GAS_PRIOR_SD**2) / base, 0.0, 0.97))
+    return CommonSpread(float(np.sqrt(bias_var)), float(np.sqrt(gas_var)), correlation)
+
+
+def _common(
+    steps: Steps,
+    column: IntArray,
+    columns: int,
+    solution: FloatArray,
+    variance: FloatArray,
+    information: FloatArray,
+    spread: CommonSpread,
+) -> Common:
+    cells = len(steps.cell_area)
+    known, placed = column >= 0, steps.cell >= 0
+    bias = np.where(known, solution[:columns][column] if columns else 0.0, 0.0)
+    gas = np.where(placed, solution[columns : columns + cells][steps.cell] if cells else 0.0, 0.0)
+    spent = np.where(known, 1.0 / information[:columns][column] if columns else 0.0, 0.0)
+    effect2 = steps.bias_effect.mean(axis=1) ** 2
+    step_var = np.where(known, effect2 * np.minimum(spent, spread.bias_sd**2), effect2 * spread.bias_sd**2)
+    spent = np.where(placed, 1.0 / information[columns : columns + cells][steps.cell] if cells else 0.0, 0.0)
+    step_var = step_var + np.where(placed, np.minimum(spent, spread.gas_sd**2), spread.gas_sd**2)
+    u = np.sqrt(variance)
+    return Common(
+        bias=solution[:columns],
+        bias_u=u[:columns],
+        gas=solution[columns : columns + cells],
+        gas_u=u[columns : columns + cells],
+        air_power=float(solution[-2]),
+        trend=float(solution[-1]),
+        spread=spread,
+        step_bias=steps.bias_effect * bias[:, None],
+        step_gas=gas,
+        step_air=float(solution[-2]) * steps.air,
+        step_var=step_var,
+    )
+
+
+def corrected(steps: Steps, common: Common) -> FloatArray:
+    """Readings less bias, gas and what was left of the season (S, 2)."""
+    off = common.step_bias + (common.step_gas + common.step_air)[:, None]
+    return np.where(steps.read, steps.y - off, steps.y)

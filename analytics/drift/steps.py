@@ -1,0 +1,229 @@
+"""From visits to steps: the sequence of readings and resets that the filters walk through.
+
+A step is one phase (as found or as left) of one visit of one stretch; a stretch is a burner's life between two
+changes of part, fuel or fan limits. Units from here on: throttle in % (100 ln K), offset in Pa.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.drift.history import FOUND, HIGH, LEFT, LOW, UNKNOWN, BoolArray, FloatArray, History, IntArray
+from combustion.trims import ln_intake_factor
+
+DAYS_PER_YEAR = 365.25
+UNREAD = 1e9
+"""Variance standing for «not read»: the reading then carries no information."""
+REFERENCE_SIGNAL_PA = 700.0
+"""Air signal where none is known: offsets then come out as 0.7 Pa for 1e-3 of w."""
+UNRECORDED_MOVE_SIGMAS = 4.0
+"""As left this far from as found, with no adjustment written down, means that one was made."""
+UNKNOWN_AIR_VAR = (50.0 * 4.0 / 288.0) ** 2
+"""Variance [%^2] where the intake temperature was not read: 4 K about the month's mean."""
+
+
+@dataclass(frozen=True)
+class Steps:
+    """S steps in order of stretch and time, U stretches.
+
+    stretch, row, phase (S,).  years (S,): since the stretch's step before.  reset (S, 2): trim starts afresh
+    before this reading.  y, var (S, 2): 100 ln phi less season, linear in the state, and its variance; UNREAD
+    where not read.  slope (S, 2): effect of 1 Pa of offset on y.  shared_var (S,): variance common to both
+    points.  period, cell (S,): -1 unknown.  bias_effect (S, 2): change of y per 1 % CO2 of bias at 9 % CO2.
+    air (S,): 100 ln of intake temperature over the reference.
+    burner, is_current (U,): a burner's last stretch is current.  signal_pa (U,).  first (U,) first step.
+    """
+
+    stretch: IntArray
+    row: IntArray
+    phase: IntArray
+    years: FloatArray
+    reset: BoolArray
+    y: FloatArray
+    var: FloatArray
+    slope: FloatArray
+    shared_var: FloatArray
+    period: IntArray
+    cell: IntArray
+    bias_effect: FloatArray
+    air: FloatArray
+    day: FloatArray
+    burner: IntArray
+    is_current: BoolArray
+    signal_pa: FloatArray
+    offset_centre_pa: FloatArray
+    cell_area: IntArray
+    cell_month: IntArray
+
+    @property
+    def count(self) -> int:
+        return len(self.stretch)
+
+    @property
+    def stretches(self) -> int:
+        return len(self.burner)
+
+    @property
+    def read(self) -> BoolArray:
+        return self.var < UNREAD
+
+
+def steps_of(history: History) -> Steps:
+    """Steps of a checked history. Readings after a move count as as-left ones, or are left out."""
+    phi, var, adjusted = _phases(history)
+    n = history.visits
+    row = np.repeat(np.arange(n), 2)
+    phase = np.tile([FOUND, LEFT], n)
+    phi, var = phi.reshape(2 * n, 2), var.reshape(2 * n, 2)
+    reset = np.zeros((n, 2, 2), np.bool_)
+    reset[:, LEFT] = adjusted
+    reset = reset.reshape(2 * n, 2)
+    fresh = _fresh(history)
+    burner = history.burner[row]
+    starts = np.concatenate([[True], burner[1:] != burner[:-1]]) if n else np.zeros(0, np.bool_)
+    stretch = np.cumsum(starts | fresh.ravel()) - 1
+    _, first = np.unique(stretch, return_index=True)
+    stretch_burner = burner[first]
+    is_current = np.concatenate([stretch_burner[1:] != stretch_burner[:-1], [True]]) if n else starts
+
+    kept = np.isfinite(phi).any(axis=1) | reset.any(axis=1)
+    row, phase, stretch, phi, var, reset = (a[kept] for a in (row, phase, stretch, phi, var, reset))
+    day = history.day[row]
+    new = np.concatenate([[True], stretch[1:] != stretch[:-1]]) if len(stretch) else np.zeros(0, np.bool_)
+    years = np.where(new, 0.0, np.diff(day, prepend=day[:1])) / DAYS_PER_YEAR
+    reset = reset | new[:, None]
+
+    air_c = history.air_temp_c[row, phase]
+    known_air = np.isfinite(air_c)
+    air = 200.0 * ln_intake_factor(np.where(known_air, air_c, _usual_air(history)[row]))
+    signal = history.control_pressure_pa[stretch_burner]
+    signal = np.where(np.isfinite(signal), signal, REFERENCE_SIGNAL_PA)
+    rate = history.low_air_rate[row, phase]
+    centre, slope, constant = _linear(phi, rate, stretch, signal)
+    unread = ~np.isfinite(phi)
+    unread[:, LOW] |= ~np.isfinite(rate)
+    y = 100.0 * np.log(np.where(unread, 1.0, phi)) - 0.5 * air[:, None] - constant
+    areas, cell = _cells(history, row)
+    return Steps(
+        stretch=stretch,
+        row=row,
+        phase=phase,
+        years=years,
+        reset=reset,
+        y=np.where(unread, 0.0, y),
+        var=np.where(unread, UNREAD, 1e4 * var),
+        slope=slope,
+        shared_var=np.where(known_air, 0.0, UNKNOWN_AIR_VAR),
+        period=history.period[row, phase],
+        cell=cell,
+        bias_effect=_bias_effect(np.where(unread, np.nan, phi), stretch, len(signal)),
+        air=air,
+        day=day,
+        burner=stretch_burner,
+        is_current=is_current,
+        signal_pa=signal,
+        offset_centre_pa=centre,
+        cell_area=areas[0],
+        cell_month=areas[1],
+    )
+
+
+def _phases(history: History) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """phi and variance (N, phase, point), and what was adjusted, with readings after a move put where they belong."""
+    found, left = history.found_phi.copy(), history.left_phi.copy()
+    found_var, left_var = history.found_var, history.left_var.copy()
+    moved = history.moved_before & np.isfinite(found)
+    adjusted = history.adjusted.copy()
+    unsaid = moved.any(axis=1) & ~adjusted.any(axis=1)
+    adjusted[unsaid] = True
+    take = moved & ~np.isfinite(left)
+    left[take], left_var[take] = found[take], found_var[take]
+    found[moved] = np.nan
+    both = np.isfinite(found) & np.isfinite(left)
+    apart = np.abs(np.log(np.where(both, left / np.where(both, found, 1.0), 1.0)))
+    limit = UNRECORDED_MOVE_SIGMAS * np.sqrt(np.where(both, found_var + left_var, 1.0))
+    adjusted[(both & (apart > limit)).any(axis=1) & ~adjusted.any(axis=1)] = True
+    return np.stack([found, left], axis=1), np.stack([found_var, left_var], axis=1), adjusted
+
+
+def _fresh(history: History) -> BoolArray:
+    """Where a new stretch begins (N, phase): as left after a new part, as found on another fuel."""
+    fresh = np.zeros((history.visits, 2), np.bool_)
+    fresh[:, LEFT] = history.new_state
+    if history.visits > 1:
+        other = (history.fuel[1:] != history.fuel[:-1]) & (history.burner[1:] == history.burner[:-1])
+        fresh[1:, FOUND] = other
+    return fresh
+
+
+def _usual_air(history: History) -> FloatArray:
+    """Mean intake temperature of the calendar month over the fleet, for tests where it was not read (N,)."""
+    season = np.where(history.month >= 0, history.month % 12, 12)
+    known = np.isfinite(history.air_temp_c)
+    if not known.any():
+        return np.full(history.visits, 15.0)
+    month = np.repeat(season[:, None], 2, axis=1)[known]
+    air = history.air_temp_c[known]
+    count = np.bincount(month, minlength=13)
+    total = np.bincount(month, air, minlength=13)
+    mean = np.where(count > 0, total / np.maximum(count, 1), air.mean())
+    return np.asarray(mean[season])
+
+
+def _linear(
+    phi: FloatArray, rate: FloatArray, stretch: IntArray, signal: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Centre of each stretch's offset [Pa] (U,), slope of y per Pa and constant (S, 2) of the relation there."""
+    m2 = 1.0 / np.where(np.isfinite(rate), np.maximum(rate, 0.02), 1.0) ** 2
+    both = np.isfinite(phi).all(axis=1) & (m2 > 1.4)
+    safe = np.where(both[:, None], phi, 1.0)
+    ratio2 = np.clip((safe[:, LOW] / safe[:, HIGH]) ** 2, 0.3, 1.8)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        w = np.where(both, (ratio2 - 1.0) / (m2 - np.minimum(ratio2, 0.9 * m2)), np.nan)
+    centre = _medians(w, stretch, len(signal))
+    bound = np.full(len(signal), np.inf)
+    np.minimum.at(bound, stretch, 0.5 / m2)
+    centre = np.clip(np.where(np.isfinite(centre), centre, 0.0), -bound, bound)
+    per_point = np.stack([np.ones_like(m2), m2], axis=1)
+    inner = 1.0 + per_point * centre[stretch][:, None]
+    slope = 50.0 * per_point / inner / signal[stretch][:, None]
+    constant = 50.0 * np.log(inner) - slope * (centre * signal)[stretch][:, None]
+    return centre * signal, slope, constant
+
+
+def _medians(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
+    """Median of each group's finite values; NaN where there is none."""
+    known = np.isfinite(values)
+    values, group = values[known], group[known]
+    order = np.lexsort((values, group))
+    count = np.bincount(group, minlength=groups)
+    start = np.cumsum(count) - count
+    middle = np.where(count > 0, start + count // 2, 0)
+    if not len(values):
+        return np.full(groups, np.nan)
+    return np.where(count > 0, values[order][np.minimum(middle, len(values) - 1)], np.nan)
+
+
+def _bias_effect(phi: FloatArray, stretch: IntArray, stretches: int) -> FloatArray:
+    """Change of 100 ln phi per 1 % CO2 of bias (S, 2), by the short relation for methane.
+
+    Taken at the stretch's median: from each reading's own value it would be a copy of what it has to explain.
+    An analyser that is off by a constant in O2 moves ln phi over the firing range in the same shape to 1 %.
+    """
+    usual = np.stack([_medians(phi[:, point], stretch, stretches) for point in (HIGH, LOW)], axis=1)
+    usual = np.where(np.isfinite(usual), usual, 0.78)[stretch]
+    c = np.clip(usual / (9.52 - np.minimum(usual, 9.0)), 0.05, 0.16)
+    return np.asarray(1.0 / (c * (1.0 + c)))
+
+
+def _cells(history: History, row: IntArray) -> tuple[tuple[IntArray, IntArray], IntArray]:
+    """Gas area x month cells seen, as (areas, months), and each step's cell."""
+    known = (history.area >= 0) & (history.month >= 0)
+    span = int(history.month.max(initial=0)) + 1
+    key = np.where(known, history.area * span + history.month, UNKNOWN)[row]
+    values, inverse = np.unique(key, return_inverse=True)
+    missing = int(len(values) > 0 and values[0] == UNKNOWN)
+    cells = values[missing:]
+    return (cells // span, cells % span), inverse.astype(np.int64) - missing
