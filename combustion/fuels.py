@@ -105,6 +105,13 @@ class Fuel:
         return iso6976.gross_kj_mol(self.fractions)
 
     @cached_property
+    def gross_slope_kj_mol_k(self) -> float:
+        """Change of the gross heating value per kelvin, 0 to 25 °C [kJ/(mol K)]. Limits: small, negative for
+        hydrocarbons. Source: ISO 6976:2016, table A.4.
+        """
+        return (self.gross_kj_mol - iso6976.gross_kj_mol(self.fractions, 0.0)) / 25.0
+
+    @cached_property
     def net_kj_mol(self) -> float:
         """Net heating value, ideal gas at 25 °C [kJ/mol]. Limits: positive. Source: ISO 6976:2016."""
         return iso6976.net_kj_mol(self.fractions)
