@@ -33,7 +33,7 @@ _SCALE_K: Final = 1000.0
 
 
 def heat_and_capacity(fuel: Fuel, temp_c: F64) -> F64:
-    """Enthalpies above 0 K [kJ/mol] and heat capacities [kJ/(mol K)] at a temperature [°C], shape (6, n).
+    """Enthalpies above 0 K [kJ/mol] and heat capacities [kJ/(mol K)] at a temperature [°C], shape (6, …).
 
     Rows: enthalpy of the stoichiometric products of one mole of fuel (water as vapour), of one mole of dry
     air, of one mole of water vapour; then their heat capacities in the same order. Only differences of
@@ -49,7 +49,7 @@ def heat_and_capacity(fuel: Fuel, temp_c: F64) -> F64:
     powers[0] = 1.0
     for order in range(1, 6):
         np.multiply(powers[order - 1], scaled, out=powers[order])
-    return np.asarray(_coefficients(fuel) @ powers)
+    return np.reshape(_coefficients(fuel) @ powers, (6, *np.shape(temp_c)))
 
 
 @lru_cache(maxsize=256)

@@ -21,7 +21,7 @@ from combustion.enthalpy import heat_and_capacity
 from combustion.errors import OutOfRange
 from combustion.fuels import AIR_O2_FRACTION, Fuel
 from combustion.gum import Quantity, choose
-from combustion.published import short_formula
+from combustion.published import epa_fd, short_formula
 from combustion.readings import AnalyserSetting, Readings, Rows
 from combustion.reasons import Reason
 
@@ -128,10 +128,7 @@ def flue_gas_state(
     >>> round(float(state.value("efficiency_gross_pct")), 1), round(float(state.uncertainty("air_ratio")), 4)
     (88.4, 0.0096)
     """
-    columns = readings.columns()
-    used = setting or AnalyserSetting.of(fuel)
-    columns["co2_max_setting_pct"] = as_float(used.co2_max_pct)
-    columns["o2_air_setting_pct"] = as_float(used.o2_air_pct)
+    columns = _columns(readings, fuel, setting)
     shape = _common_shape(columns)
     rows = int(np.prod(shape, dtype=np.intp))
     values, u = np.empty((len(QUANTITIES), rows)), np.empty((len(QUANTITIES), rows))
@@ -147,6 +144,33 @@ def flue_gas_state(
             flags[block] = checked.flags
     u[np.isnan(values)] = np.nan
     return FlueGasState(values, u, flags, readings.assumed, shape)
+
+
+def quantities(
+    readings: Readings, fuel: Fuel, *, setting: AnalyserSetting | None = None
+) -> dict[str, Quantity]:
+    """The same quantities with their sensitivities, strictly checked, for what is computed further from them.
+
+    All rows at once: for a few, not for a fleet.   Units: as the names end.   Limits: as flue_gas_state,
+    strict. Source: docs/formulas.md.
+
+    >>> from combustion.fuels import FUELS
+    >>> round(float(quantities(Readings(o2_pct=3.826), FUELS["methane"])["air_ratio"].value), 3)
+    1.2
+    """
+    columns = _columns(readings, fuel, setting)
+    shape = _common_shape(columns)
+    rows = int(np.prod(shape, dtype=np.intp))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _state(Rows(columns, rows, 0, strict=True, scalar=shape == ()), fuel)
+
+
+def _columns(readings: Readings, fuel: Fuel, setting: AnalyserSetting | None) -> dict[str, F64]:
+    columns = readings.columns()
+    used = setting or AnalyserSetting.of(fuel)
+    columns["co2_max_setting_pct"] = as_float(used.co2_max_pct)
+    columns["o2_air_setting_pct"] = as_float(used.o2_air_pct)
+    return columns
 
 
 def _common_shape(columns: Mapping[str, F64]) -> tuple[int, ...]:
@@ -381,8 +405,7 @@ def _emissions(
     per_net = 3.6e6 / fuel.net_kj_mol  # g per kJ of heat to mg per kWh
     per_gross = 1e6 / fuel.gross_kj_mol / NG_PER_J_PER_LB_PER_MMBTU  # g per kJ to lb per MMBtu
     at_3_o2 = (AIR_O2_PCT - 3.0) / AIR_O2_PCT
-    published = short_formula(fuel)
-    fd = (published and published.fd_dscf_per_mmbtu) or fuel.fd_dscf_per_mmbtu
+    fd = epa_fd(fuel)
     to_air_free = EPA_AIR_O2_PCT / (EPA_AIR_O2_PCT - oxygen * 100.0)
     return {
         "co_mg_per_kwh_net": co_mol * (CO_G_MOL * per_net),

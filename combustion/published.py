@@ -46,3 +46,16 @@ def short_formula(fuel: Fuel) -> ShortFormula | None:
     if sum(share.get(name, 0.0) for name in ("propane", "n_butane", "isobutane")) >= 0.95:
         return _LPG
     return None
+
+
+def epa_fd(fuel: Fuel) -> float:
+    """EPA's published Fd [dscf/MMBtu] for this kind of fuel, else the composition's own.
+
+    Limits: none.   Source: 40 CFR 75 appendix F, table 1; Method 19.
+
+    >>> from combustion.fuels import FUELS
+    >>> epa_fd(FUELS["natural_gas"])
+    8710.0
+    """
+    published = short_formula(fuel)
+    return (published and published.fd_dscf_per_mmbtu) or fuel.fd_dscf_per_mmbtu
