@@ -80,7 +80,7 @@ class Site(models.Model):
             models.UniqueConstraint(fields=["customer", "name"], name="site_name_once_per_customer"),
             within("site_latitude", "latitude", -90, 90),
             within("site_longitude", "longitude", -180, 180),
-            within("site_elevation", "elevation_m", -450, 5500),
+            within("site_elevation", "elevation_m", -450, 5000),
             within("site_design_winter", "design_winter_air_c", -60, 60),
             within("site_design_summer", "design_summer_air_c", -60, 60),
             ordered("site_winter_below_summer", "design_winter_air_c", "design_summer_air_c"),

@@ -117,6 +117,7 @@ class Visit(models.Model):
     health_as_left = models.FloatField(null=True)
     health_as_left_full = models.BooleanField(default=False)
     health_as_left_weakest = models.CharField(max_length=80, blank=True)
+    health_checked = models.JSONField(default=dict, help_text="Phase to the names of the limits checked.")
 
     objects = VisitQuerySet.as_manager()
 
