@@ -1628,11 +1628,11 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     ("elevation_m__isnull", True),
-                    models.Q(("elevation_m__gte", -450), ("elevation_m__lte", 5500)),
+                    models.Q(("elevation_m__gte", -450), ("elevation_m__lte", 5000)),
                     _connector="OR",
                 ),
                 name="site_elevation",
-                violation_error_message="elevation_m must lie between -450 and 5500.",
+                violation_error_message="elevation_m must lie between -450 and 5000.",
             ),
         ),
         migrations.AddConstraint(
