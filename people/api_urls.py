@@ -1,5 +1,10 @@
 """REST addresses of people, under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from people import api
+
+urlpatterns = [
+    path("tokens/", api.DeviceTokens.as_view(), name="device-tokens"),
+    path("tokens/<int:pk>/", api.DeviceTokenEnd.as_view(), name="device-token"),
+]

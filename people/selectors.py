@@ -2,10 +2,13 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
+from django.utils import timezone
 
-from people.models import Licence
+from people.models import DeviceToken, Licence, Role
+from people.permissions import role_of
 
 LPG_FUELS = frozenset({"propane", "n_butane", "lpg_mix"})
 
@@ -41,3 +44,11 @@ def licences_ending(before: date) -> "Iterable[Licence]":
         .filter(Q(ends_on__lte=before), technician__user__is_active=True)
         .order_by("ends_on")
     )
+
+
+def device_tokens_visible_to(user: Any) -> QuerySet[DeviceToken]:
+    """Tokens that still open the door: one's own, and everybody's for an administrator."""
+    living = DeviceToken.objects.select_related("user").filter(
+        revoked_at__isnull=True, expires_at__gt=timezone.now()
+    )
+    return living if role_of(user) == Role.ADMINISTRATOR else living.filter(user=user)
