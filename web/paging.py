@@ -1,0 +1,57 @@
+"""Pages of long lists by their last row's key: steady while rows are added, and no table is counted."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Q, QuerySet
+
+ROWS = 100
+COUNTED_UP_TO = 1000
+
+
+@dataclass(frozen=True)
+class Page:
+    """Some rows, and the key after which the next page begins; empty on the last page."""
+
+    rows: Sequence[Any]
+    after: str = ""
+
+
+def page_by_day(rows: QuerySet[Any], column: str, after: str, size: int = ROWS) -> Page:
+    """The rows after a key like `2026-03-02.117`, ordered by a date column and then by id.
+
+    A key that cannot be read counts as none: an address edited by hand shows the beginning.
+    """
+    key = _day_key(after)
+    if key is not None:
+        day, pk = key
+        rows = rows.filter(Q(**{f"{column}__gt": day}) | Q(**{column: day, "pk__gt": pk}))
+    found = list(rows.order_by(column, "pk")[: size + 1])
+    if len(found) <= size:
+        return Page(found)
+    last = found[size - 1]
+    return Page(found[:size], f"{getattr(last, column).isoformat()}.{last.pk}")
+
+
+def page_by_id(rows: QuerySet[Any], after: str, *, newest_first: bool = True, size: int = ROWS) -> Page:
+    """The rows after an id."""
+    if after.isdecimal() and len(after) < 19:
+        rows = rows.filter(**{"pk__lt" if newest_first else "pk__gt": int(after)})
+    found = list(rows.order_by("-pk" if newest_first else "pk")[: size + 1])
+    return Page(found[:size], str(found[size - 1].pk) if len(found) > size else "")
+
+
+def counted(rows: QuerySet[Any]) -> str:
+    """How many rows, as written on a page: exact up to a thousand, then only that there are more."""
+    count = rows.order_by().values("pk")[: COUNTED_UP_TO + 1].count()
+    return str(count) if count <= COUNTED_UP_TO else f"{COUNTED_UP_TO:,}+"
+
+
+def _day_key(text: str) -> tuple[date, int] | None:
+    day, _, pk = text.partition(".")
+    try:
+        return (date.fromisoformat(day), int(pk)) if len(pk) < 19 else None
+    except ValueError:
+        return None

@@ -1,0 +1,193 @@
+"""What every template needs: the shell round a page, the reader's units, the site's clock."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, tzinfo
+from typing import Any
+
+from django import template
+from django.utils import formats, timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from people.permissions import role_of
+from visits.judging.catalogue import FINDINGS, sentence
+from visits.models import Finding, FiringTest, TestResult
+from web.navigation import Link, links_for
+from web.selectors.appliance import band_of, co2_of, result_of
+from web.selectors.visit import PointPair
+from web.themes import theme_of
+from web.units import MEASURES, units_of
+
+register = template.Library()
+
+
+@dataclass(frozen=True)
+class Shell:
+    """What stands round every page."""
+
+    theme: str
+    role: str
+    links: list[Link]
+
+
+@register.simple_tag(takes_context=True)
+def shell(context: dict[str, Any]) -> Shell:
+    """Theme, role and links of the reader."""
+    request = context.get("request")
+    if request is None or not hasattr(request, "user"):
+        return Shell("", "", [])
+    return Shell(theme_of(request), role_of(request.user) or "", links_for(request))
+
+
+def _units(context: dict[str, Any]) -> str:
+    request = context.get("request")
+    return units_of(getattr(request, "user", None))
+
+
+@register.simple_tag(takes_context=True)
+def qty(context: dict[str, Any], value: float | None, name: str) -> str:
+    """A value of a known quantity in the reader's units, without the unit."""
+    return MEASURES[name].text(value, _units(context))
+
+
+@register.simple_tag(takes_context=True)
+def qty_with_unit(context: dict[str, Any], value: float | None, name: str) -> str:
+    """A value with its unit, for definition lists; the unit follows a no-break space."""
+    text = MEASURES[name].text(value, _units(context))
+    unit = MEASURES[name].unit(_units(context))
+    return f"{text}\u00a0{unit}" if unit and value is not None else text
+
+
+@register.simple_tag(takes_context=True)
+def qty_spread(context: dict[str, Any], value: float | None, name: str) -> str:
+    """Twice a standard uncertainty, as ± in the reader's units: about 95 % coverage."""
+    return MEASURES[name].spread_text(None if value is None else 2 * value, _units(context))
+
+
+@register.simple_tag(takes_context=True)
+def qty_unit(context: dict[str, Any], name: str) -> str:
+    """The unit of a quantity as the reader wants it."""
+    return MEASURES[name].unit(_units(context))
+
+
+@register.simple_tag(takes_context=True)
+def qty_head(context: dict[str, Any], name: str) -> SafeString:
+    """Label and unit for a column's head."""
+    unit = MEASURES[name].unit(_units(context))
+    if not unit:
+        return format_html("{}", MEASURES[name].label)
+    return format_html('{} <span class="unit">{}</span>', MEASURES[name].label, unit)
+
+
+@register.filter
+def at_zone(instant: datetime | None, zone: tzinfo) -> str:
+    """An instant as the clock at the site showed it, with the zone's short name."""
+    if instant is None:
+        return "–"
+    local = timezone.localtime(instant, zone)
+    return f"{formats.date_format(local, 'j M Y, H:i')} {local:%Z}"
+
+
+@register.filter
+def chance(probability: float | None) -> str:
+    """A probability in words that never claim certainty."""
+    if probability is None:
+        return "–"
+    if probability > 0.995:
+        return _("over 99 %")
+    if probability < 0.005:
+        return _("under 1 %")
+    return f"{probability * 100:.0f}\u00a0%"
+
+
+@register.filter
+def number(value: float | None, decimals: int = 2) -> str:
+    """A plain number with a true minus sign; an en dash where there is none."""
+    return "–" if value is None else f"{value:.{decimals}f}".replace("-", "−")
+
+
+@register.filter
+def sort_state(current: str, column: str) -> str:
+    """The value of `aria-sort` for a column, given the sort in the address."""
+    if current == column:
+        return "ascending"
+    return "descending" if current == f"-{column}" else "none"
+
+
+@register.filter
+def next_sort(current: str, column: str) -> str:
+    """What a click on the column's head asks for."""
+    return f"-{column}" if current == column else column
+
+
+@register.filter
+def finding_title(finding: Finding) -> str:
+    """What a finding is called; its code where an older engine knew it and this one does not."""
+    kind = FINDINGS.get(finding.code)
+    return str(kind.title) if kind else finding.code.replace("_", " ")
+
+
+@register.filter
+def finding_sentence(finding: Finding) -> str:
+    """What a finding says, with value and limit."""
+    return sentence(finding) if finding.code in FINDINGS else ""
+
+
+@register.filter
+def what_to_do(finding: Finding) -> str:
+    """What a finding asks for."""
+    kind = FINDINGS.get(finding.code)
+    return str(kind.what_to_do) if kind else ""
+
+
+@register.filter
+def attribute(row: Any, name: str) -> Any:
+    """A column by its name, for tables whose columns are known only at run time."""
+    return getattr(row, name, None)
+
+
+@register.filter
+def first_judged(test: FiringTest | None) -> TestResult | None:
+    """The newest engine's result of a test, as the page's selector fetched it."""
+    return result_of(test)
+
+
+@register.filter
+def bar_words(pair: PointPair) -> str:
+    """What a band bar shows, for those who do not see it."""
+    parts = []
+    for name, test in ((_("as found"), pair.found), (_("as left"), pair.left)):
+        value, _spread = co2_of(test)
+        if value is not None:
+            parts.append(f"{name} {value:.2f} %")
+    accept = band_of(pair.limits, "accept")
+    if accept is not None:
+        parts.append(_("acceptance %(low).2f to %(high).2f %%") % {"low": accept[0], "high": accept[1]})
+    return _("CO2 at %(point)s: %(parts)s.") % {"point": pair.text, "parts": ", ".join(parts)}
+
+
+@register.simple_tag(takes_context=True)
+def result_cell(context: dict[str, Any], result: TestResult, name: str) -> SafeString:
+    """One result with ± twice its standard uncertainty, in the reader's units."""
+    measure, units = MEASURES[name], _units(context)
+    value, spread = getattr(result, name), getattr(result, f"u_{name}")
+    if value is None or spread is None:
+        return format_html("{}", measure.text(value, units))
+    return format_html(
+        '{} <span class="soft">± {}</span>',
+        measure.text(value, units),
+        measure.spread_text(2 * spread, units),
+    )
+
+
+@register.filter
+def spaced(code: str) -> str:
+    """A code as words."""
+    return code.replace("_", " ")
+
+
+@register.filter
+def days_past(day: date, today: date) -> str:
+    """How many days a day lies back; an en dash where it does not."""
+    return str((today - day).days) if day < today else "–"

@@ -1,0 +1,95 @@
+"""An appliance's page, and its story as a file."""
+
+import csv
+from collections.abc import Iterator
+
+from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from analytics.figures import Counted, Figure, StoryRow, story, story_counts
+from web.access import EVERYONE, page_for
+from web.downloads import Echo, inert
+from web.selectors.appliance import AppliancePage, BurnerStory, appliance_page
+
+STORY_COLUMNS = [
+    "burner",
+    "visit",
+    "local_on",
+    "firing_point",
+    "found_co2_pct",
+    "u_found_co2_pct",
+    "left_co2_pct",
+    "u_left_co2_pct",
+    "target_low_co2_pct",
+    "target_high_co2_pct",
+    "accept_low_co2_pct",
+    "accept_high_co2_pct",
+]
+
+
+@page_for(EVERYONE)
+@require_safe
+def appliance(request: HttpRequest, pk: int) -> HttpResponse:
+    """Nameplate, what it should give, what was found and left over the years, and when it is due."""
+    page = appliance_page(user=request.user, pk=pk)
+    charts = [_chart(page, burner) for burner in page.burners]
+    return render(
+        request, "fleet/appliance.html", {"page": page, "appliance": page.appliance, "charts": charts}
+    )
+
+
+@page_for(EVERYONE)
+@require_safe
+def appliance_story(request: HttpRequest, pk: int) -> StreamingHttpResponse:
+    """The numbers of the figure as CSV: every value in SI, whatever the reader's screens show."""
+    page = appliance_page(user=request.user, pk=pk)
+    response = StreamingHttpResponse(_story_lines(page), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="appliance-{pk}-story.csv"'
+    return response
+
+
+def _chart(page: AppliancePage, burner: BurnerStory) -> dict[str, object]:
+    words = {
+        "found": _("as found"),
+        "left": _("as left"),
+        "target": _("target band"),
+        "accept_low": _("acceptance, lower"),
+        "accept_high": _("acceptance, upper"),
+        "due": _("next due"),
+        "axis": _("CO2, dry vol %"),
+    }
+    figure: Figure | None = story(burner.rows, words=words, due_on=page.appliance.next_due_on)
+    counts: list[Counted] = story_counts(burner.rows)
+    rows = sorted(burner.rows, key=lambda row: (row.on, row.point_text), reverse=True)
+    return {
+        "burner": burner.burner,
+        "figure": figure,
+        "figure_id": f"figure-{burner.burner.position}",
+        "counts": counts,
+        "rows": rows,
+    }
+
+
+def _story_lines(page: AppliancePage) -> Iterator[str]:
+    writer = csv.writer(Echo())
+    yield writer.writerow(STORY_COLUMNS)
+    for burner in page.burners:
+        for row in sorted(burner.rows, key=lambda row: (row.on, row.point_text)):
+            yield writer.writerow([inert(str(burner.burner)), *_story_cells(row)])
+
+
+def _story_cells(row: StoryRow) -> list[object]:
+    target, accept = row.target_co2_pct or (None, None), row.accept_co2_pct or (None, None)
+    return [
+        row.visit_uuid,
+        row.on.isoformat(),
+        inert(row.point_text),
+        row.found_co2_pct,
+        row.u_found_co2_pct,
+        row.left_co2_pct,
+        row.u_left_co2_pct,
+        *target,
+        *accept,
+    ]

@@ -1,0 +1,49 @@
+"""The office's due list."""
+
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from web.access import FIRM, page_for
+from web.forms.filters import DueFilterForm
+from web.paging import ROWS
+from web.selectors.due import Filters, due_counts, follow_ups_page, overdue_page, weeks_page
+
+PARTS = ("overdue", "weeks", "follow-ups")
+FIRST_ROWS = 25
+
+
+@page_for(FIRM)
+@require_safe
+def due(request: HttpRequest) -> HttpResponse:
+    """All three parts, the first rows of each; or one part in pages."""
+    form, filters = _filters(request)
+    today = timezone.localdate()
+    part = request.GET.get("part", "")
+    part = part if part in PARTS else ""
+    after = request.GET.get("after", "") if part else ""
+    size = ROWS if part else FIRST_ROWS
+    context: dict[str, object] = {
+        "form": form,
+        "part": part,
+        "today": today,
+        "counts": due_counts(request.user, filters, today),
+        "kept": urlencode({name: value for name, value in form.cleaned_data_ids().items() if value}),
+    }
+    if part in ("", "overdue"):
+        context["overdue"] = overdue_page(request.user, filters, today, after, size)
+    if part in ("", "follow-ups"):
+        context["follow_ups"] = follow_ups_page(request.user, filters, after, size)
+    if part in ("", "weeks"):
+        context["weeks"], context["weeks_after"] = weeks_page(request.user, filters, today, after, size)
+    return render(request, "office/due.html", context)
+
+
+def _filters(request: HttpRequest) -> tuple[DueFilterForm, Filters]:
+    form = DueFilterForm(request.GET)
+    form.is_valid()
+    ids = form.cleaned_data_ids()
+    return form, Filters(gas_area=ids["gas_area"], customer=ids["customer"])
