@@ -1,0 +1,117 @@
+"""How far each reading can be trusted: the analyser's own figures where they are on file, else its class."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from combustion.analyser import (
+    EN_50379,
+    AccuracyClass,
+    ErrorLimit,
+    corrected_reading,
+    derived_co2_u_pct,
+)
+from combustion.balance import AIR_O2_PCT
+from combustion.fuels import FUELS
+from combustion.readings import AnalyserSetting
+from visits.judging.case import Case
+from visits.models import FiringTest
+
+F64 = NDArray[np.float64]
+_CHANNEL_OF = {"inlet_pressure_mbar": "pressure_mbar"}  # reading to the analyser channel that reads it
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One reading of several tests: corrected values, standard uncertainties, shared share of variance."""
+
+    value: F64
+    u: F64
+    shared_share: F64
+
+
+def channel_accuracy(name: str, fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> Channel:
+    """The reading `name` of tests on one fuel, less the analyser period's bias where that is known."""
+    value = np.array([getattr(test, name) for test in tests], dtype=np.float64)
+    own, shared = np.full(len(tests), np.nan), np.full(len(tests), np.nan)
+    corrected = value.copy()
+    derived = [name == "co2_pct" and test.co2_source != FiringTest.Source.MEASURED for test in tests]
+    for accuracy, from_o2, rows in _by_accuracy(name, derived, cases):
+        age = np.array([_age_days(cases[row]) for row in rows])
+        bias, u_bias = _bias(name, fuel, [tests[row] for row in rows], [cases[row] for row in rows])
+        answer = corrected_reading(
+            "o2_pct" if from_o2 else name,
+            value[rows],
+            accuracy=accuracy,
+            age_days=age,
+            bias=np.where(from_o2, np.nan, bias),
+            u_bias=np.where(from_o2, np.nan, u_bias),
+        )
+        corrected[rows], own[rows], shared[rows] = answer.value, answer.u_independent, answer.u_shared
+        if from_o2:
+            setting = AnalyserSetting.of(FUELS[fuel])
+            own[rows] = derived_co2_u_pct(answer.u_independent, setting)
+            shared[rows] = np.where(np.isnan(u_bias), derived_co2_u_pct(answer.u_shared, setting), u_bias)
+            corrected[rows] = value[rows] - np.nan_to_num(bias)
+    u = np.hypot(own, shared)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.nan_to_num(shared**2 / u**2)
+    return Channel(corrected, np.nan_to_num(u), share)
+
+
+def quantity_u(name: str, value: float, case: Case) -> tuple[float, float]:
+    """Own and shared standard uncertainty of one reading that enters no flue-gas computation."""
+    accuracy = _class(name, *_stated(name, case))
+    answer = corrected_reading(name, value, accuracy=accuracy, age_days=_age_days(case))
+    return float(answer.u_independent), float(answer.u_shared)
+
+
+def _by_accuracy(
+    name: str, derived: Sequence[bool], cases: Sequence[Case]
+) -> list[tuple[AccuracyClass, bool, NDArray[np.intp]]]:
+    """Rows that share one accuracy and one way of being known."""
+    groups: defaultdict[tuple[float | None, float | None, bool], list[int]] = defaultdict(list)
+    for row, (case, from_o2) in enumerate(zip(cases, derived, strict=True)):
+        groups[*_stated("o2_pct" if from_o2 else name, case), from_o2].append(row)
+    return [
+        (_class("o2_pct" if from_o2 else name, absolute, relative), from_o2, np.array(rows))
+        for (absolute, relative, from_o2), rows in groups.items()
+    ]
+
+
+def _stated(name: str, case: Case) -> tuple[float | None, float | None]:
+    channel = case.channels.get(_CHANNEL_OF.get(name, name))
+    return (channel.accuracy_abs, channel.accuracy_rel) if channel else (None, None)
+
+
+def _class(name: str, absolute: float | None, relative: float | None) -> AccuracyClass:
+    if absolute is None and relative is None:
+        return EN_50379
+    limit = ErrorLimit(np.inf, absolute or 0.0, relative or 0.0)
+    return AccuracyClass(name="stated", source="the analyser's channel on file", channels={name: (limit,)})
+
+
+def _age_days(case: Case) -> float:
+    if case.period is None or case.period.starts_on is None:
+        return np.nan
+    return max(0.0, float((case.visit.local_on - case.period.starts_on).days))
+
+
+def _bias(name: str, fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> tuple[F64, F64]:
+    """The period's bias in the unit of this reading; it belongs to the channel that is measured."""
+    bias, u_bias = np.full(len(tests), np.nan), np.full(len(tests), np.nan)
+    if name not in ("o2_pct", "co2_pct"):
+        return bias, u_bias
+    factor = 1.0 if name == "co2_pct" else -AIR_O2_PCT / FUELS[fuel].co2_max_pct
+    for row, (test, case) in enumerate(zip(tests, cases, strict=True)):
+        period = case.period
+        both_measured = test.o2_pct is not None and test.co2_source == FiringTest.Source.MEASURED
+        if period is None or period.bias_weak or period.bias_co2_pct is None or period.bias_u_co2_pct is None:
+            continue
+        if name == "co2_pct" and both_measured:
+            continue
+        bias[row], u_bias[row] = factor * period.bias_co2_pct, abs(factor) * period.bias_u_co2_pct
+    return bias, u_bias

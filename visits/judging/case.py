@@ -1,0 +1,83 @@
+"""What the engine judges and what it answers: plain objects around rows, saved or not yet."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from fleet.models import (
+    AnalyserChannel,
+    AnalyserPeriod,
+    Appliance,
+    Burner,
+    FiringSpec,
+    SafetyLimit,
+)
+from visits.models import Adjustment, FiringTest, TemporaryChange, TestResult, Visit
+
+Limits = Mapping[tuple[str, str], SafetyLimit]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One visit with everything that bears on it.
+
+    specs: of the appliance's model.   limits: (quantity, level) to the row in force.   licence_gap: why the
+    technician's licences do not cover the work; None where they do, or where nobody asks (imported).
+    """
+
+    visit: Visit
+    appliance: Appliance
+    burner_ids: Sequence[int]
+    tests: Sequence[FiringTest]
+    adjustments: Sequence[Adjustment]
+    changes: Sequence[TemporaryChange]
+    specs: Sequence[FiringSpec]
+    trims: frozenset[str]
+    limits: Limits
+    channels: Mapping[str, AnalyserChannel]
+    period: AnalyserPeriod | None
+    licence_gap: str | None
+    now: datetime | None = None
+
+    def spec_for(self, test: FiringTest) -> FiringSpec | None:
+        """The spec of the test's fuel and firing point."""
+        for spec in self.specs:
+            if spec.fuel == test.fuel and spec.point == test.point and spec.percent == test.percent:
+                return spec
+        return None
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A finding before it is stored. Its identity is (code, subject) within the visit."""
+
+    code: str
+    subject: str = ""
+    burner: Burner | None = None
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    probability: float | None = None
+    rests_on: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class HealthAnswer:
+    """Combustion health of one phase: the probability, whether it is whole, its weakest limit, all checked."""
+
+    probability: float | None = None
+    full: bool = False
+    weakest: str = ""
+    checked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What the engine answers for one case. `results` are in the order of the case's tests."""
+
+    results: Sequence[TestResult]
+    findings: Sequence[Draft]
+    kept_out: Sequence[str]
+    as_found: HealthAnswer
+    as_left: HealthAnswer

@@ -1,0 +1,315 @@
+"""Every finding the engine can make: how grave, what it says, and what to do.
+
+Sentences give value, limit and what the limit rests on. None of them declares anything safe.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from visits.models import Severity
+
+if TYPE_CHECKING:
+    from visits.models import Finding
+
+Sentence = str | Promise
+
+
+@dataclass(frozen=True)
+class FindingKind:
+    """One kind of finding. The sentence is filled from the finding's value, limit, unit and evidence."""
+
+    severity: Severity
+    title: Sentence
+    sentence: Sentence
+    what_to_do: Sentence
+    keeps_out_of_drift: bool = False
+
+
+MAKE_SAFE_STEPS = _(
+    "Make safe first: shut the appliance down, leave it off, ventilate, leave if your CO alarm sounds, and "
+    "follow local procedure and the maker's instructions. Numbers come after."
+)
+_CHECK_ENTRY = _("Check the entry, the probe and the analyser, and read again.")
+_MAKER = _("Follow the maker's instructions and local codes.")
+
+
+def _implausible(title: Sentence, sentence: Sentence) -> FindingKind:
+    return FindingKind(Severity.ADVISE, title, sentence, _CHECK_ENTRY, keeps_out_of_drift=True)
+
+
+FINDINGS: dict[str, FindingKind] = {
+    # Safety: always before everything else.
+    "co_make_safe": FindingKind(
+        Severity.MAKE_SAFE,
+        _("CO at the make-safe level"),
+        _(
+            "{quantity} {value} {unit} at {place}, at or above the make-safe level of {limit} {unit} ({source})."
+        ),
+        MAKE_SAFE_STEPS,
+    ),
+    "co_over_range": FindingKind(
+        Severity.MAKE_SAFE,
+        _("CO sensor over range"),
+        _(
+            "CO {value} ppm at {place} is at or above the sensor's range of {limit} ppm: the true value may be higher."
+        ),
+        MAKE_SAFE_STEPS,
+    ),
+    "rich": FindingKind(
+        Severity.MAKE_SAFE,
+        _("Burner firing rich"),
+        _("The readings at {place} say that there is less air than the gas needs."),
+        MAKE_SAFE_STEPS,
+        keeps_out_of_drift=True,
+    ),
+    "ambient_co_make_safe": FindingKind(
+        Severity.MAKE_SAFE,
+        _("CO in the room at the make-safe level"),
+        _("CO in room air {value} ppm, at or above the make-safe level of {limit} ppm ({source})."),
+        MAKE_SAFE_STEPS,
+    ),
+    "co_investigate": FindingKind(
+        Severity.ACT,
+        _("CO to be investigated"),
+        _(
+            "{quantity} {value} {unit} at {place}, at or above the level of {limit} {unit} to investigate ({source})."
+        ),
+        _("Look for the cause before any trim is moved: too much air makes CO as too little does. ") + _MAKER,
+    ),
+    "co_over_maker": FindingKind(
+        Severity.ACT,
+        _("CO above the maker's limit"),
+        _("CO {value} ppm at {place}, above the maker's limit of {limit} ppm ({source})."),
+        _("Look for the cause before any trim is moved. ") + _MAKER,
+    ),
+    "ambient_co_investigate": FindingKind(
+        Severity.ACT,
+        _("CO in the room to be investigated"),
+        _("CO in room air {value} ppm, at or above the level of {limit} ppm to investigate ({source})."),
+        _("Ventilate, find where it comes from, and follow local procedure."),
+    ),
+    "left_off": FindingKind(
+        Severity.ACT,
+        _("Appliance left off"),
+        _("The appliance was left off."),
+        _("The office arranges what it waits for; nobody fires it meanwhile."),
+    ),
+    # What cannot be true as it stands: kept whole, judged as far as possible.
+    "o2_above_ambient": _implausible(
+        _("O2 at or above that of air"), _("O2 {value} % at {place}; air has {limit} %.")
+    ),
+    "o2_negative": _implausible(_("O2 below zero"), _("O2 {value} % at {place}.")),
+    "co2_negative": _implausible(_("CO2 below zero"), _("CO2 {value} % at {place}.")),
+    "co2_above_max": _implausible(
+        _("CO2 above what the fuel can give"),
+        _("CO2 {value} % at {place}; {fuel} gives {limit} % at the most."),
+    ),
+    "inconsistent_o2_co2": _implausible(
+        _("O2 and CO2 contradict each other"),
+        _(
+            "No air ratio of {fuel} gives the O2 and CO2 read at {place}: another fuel, or a channel is wrong."
+        ),
+    ),
+    "co_out_of_range": _implausible(
+        _("CO outside what can be"),
+        _("CO {value} ppm at {place}; readings from 0 to {limit} ppm can be judged."),
+    ),
+    "flue_temp_out_of_range": _implausible(
+        _("Flue temperature outside what can be judged"), _("Flue temperature {value} °C at {place}.")
+    ),
+    "air_temp_out_of_range": _implausible(
+        _("Intake air temperature outside what can be judged"), _("Intake air {value} °C at {place}.")
+    ),
+    "no_reading": FindingKind(
+        Severity.NOTE,
+        _("No O2 or CO2 read"),
+        _("Neither O2 nor CO2 was read at {place}, so the air ratio is not known."),
+        _("Read the point again with the analyser settled."),
+    ),
+    "times_out_of_order": FindingKind(
+        Severity.NOTE,
+        _("Times out of order"),
+        _("{detail}"),
+        _("Check the device's clock and the times entered; the record keeps them as they came."),
+        keeps_out_of_drift=False,
+    ),
+    "clock_apart": FindingKind(
+        Severity.NOTE,
+        _("Device clock ahead of ours"),
+        _("The device's times run {value} min ahead of ours."),
+        _("Set the device's clock; the record keeps both times."),
+    ),
+    "other_fuel": FindingKind(
+        Severity.ACT,
+        _("Another fuel than the appliance's"),
+        _("Burned on the day: {fuel}; on file for this appliance: {expected}."),
+        _("Find out which is right before anything is set by it. ") + _MAKER,
+        keeps_out_of_drift=True,
+    ),
+    # Against the limits of acceptance.
+    "outside_acceptance": FindingKind(
+        Severity.ACT,
+        _("CO2 outside the acceptance band as left"),
+        _("CO2 {value} % at {place}, limit {limit} % ({source}); probability of being inside {probability}."),
+        _MAKER,
+    ),
+    "found_outside_acceptance": FindingKind(
+        Severity.ADVISE,
+        _("CO2 outside the acceptance band as found"),
+        _("CO2 {value} % at {place}, limit {limit} % ({source}); probability of being inside {probability}."),
+        _("See the advice for this burner. ") + _MAKER,
+    ),
+    "inlet_pressure_outside": FindingKind(
+        Severity.ACT,
+        _("Working inlet pressure outside its limits"),
+        _("Inlet pressure {value} mbar at {place}, limit {limit} mbar ({source})."),
+        _("Look at the supply before any trim is moved. ") + _MAKER,
+    ),
+    "flue_temp_high": FindingKind(
+        Severity.ACT,
+        _("Flue temperature above its limit"),
+        _("Flue temperature {value} °C at {place}, limit {limit} °C ({source})."),
+        _("Look at the heat exchanger and the flue. ") + _MAKER,
+    ),
+    "fuel_line_off": FindingKind(
+        Severity.ADVISE,
+        _("O2 and CO2 off the fuel's line"),
+        _(
+            "O2 and CO2, both measured at {place}, lie {value} % CO2 off the line of {fuel}: another gas, or a channel "
+            "is off (probability {probability})."
+        ),
+        _("Check the analyser in fresh air and against another, then the gas."),
+    ),
+    "no_spec": FindingKind(
+        Severity.NOTE,
+        _("No target on file"),
+        _("There is no firing spec for this model on {fuel} at {place}: nothing to judge CO2 against."),
+        _("The office adds the maker's figures to the model."),
+    ),
+    "cannot_prove": FindingKind(
+        Severity.NOTE,
+        _("Analyser too coarse for the band"),
+        _("With this analyser no reading at {place} can prove the band; the best reaches {probability}."),
+        _("Use an analyser of a better class where it must be proved."),
+    ),
+    # Order of work.
+    "read_after_move": FindingKind(
+        Severity.NOTE,
+        _("Read as found after a trim had moved"),
+        _("The as-found test at {place} was read after a trim had moved."),
+        _("Read both points as found before any trim moves."),
+    ),
+    "as_left_missing": FindingKind(
+        Severity.ADVISE,
+        _("No test as left"),
+        _("A trim was moved and {place} was not read as left after it."),
+        _("Read high, low and high again after the last move."),
+    ),
+    "moved_after_as_left": FindingKind(
+        Severity.ADVISE,
+        _("A trim moved after the test as left"),
+        _("A trim was moved after the as-left test at {place}; what was left is not known."),
+        _("Read high, low and high again after the last move."),
+        keeps_out_of_drift=True,
+    ),
+    "direction_missing": FindingKind(
+        Severity.NOTE,
+        _("Adjustment without a direction"),
+        _("The {trim} was moved and no direction was noted."),
+        _("Note which way the trim went, as seen."),
+    ),
+    "trim_not_on_model": FindingKind(
+        Severity.NOTE,
+        _("A trim this model does not have"),
+        _("«{trim}» is not a trim on file for this model."),
+        _("Check the entry; the office corrects the model if it has this trim."),
+    ),
+    "not_settled": FindingKind(
+        Severity.NOTE,
+        _("Not stated as settled"),
+        _("The reading at {place} was not stated as settled."),
+        _("Wait until the analyser has settled (30 to 90 s is common practice), then read."),
+    ),
+    # Putting back.
+    "not_put_back": FindingKind(
+        Severity.ACT,
+        _("Not put back"),
+        _("«{what}» was changed from «{was}» to «{set_to}» and not put back. Reason: {reason}"),
+        _("Put it back, or have the office arrange who does."),
+    ),
+    # Analyser and licence: said, never a reason to refuse.
+    "analyser_missing": FindingKind(
+        Severity.NOTE,
+        _("No analyser named"),
+        _("No analyser is named for these readings."),
+        _("Name the analyser."),
+    ),
+    "analyser_unknown": FindingKind(
+        Severity.ADVISE,
+        _("Analyser not on file"),
+        _("«{analyser}» is not on file; the accuracy of its class is assumed."),
+        _("The office adds the analyser with its calibration."),
+    ),
+    "calibration_lapsed": FindingKind(
+        Severity.ADVISE,
+        _("Calibration lapsed"),
+        _("The analyser's calibration was due on {due}."),
+        _("Have the analyser calibrated."),
+    ),
+    "calibration_unknown": FindingKind(
+        Severity.NOTE,
+        _("Calibration not known"),
+        _("No calibration date is on file for the analyser that day."),
+        _("The office enters the analyser's calibration."),
+    ),
+    "licence_unknown": FindingKind(
+        Severity.ACT,
+        _("No licence on file"),
+        _("No licence of the technician is on file. The visit waits for a licensed person's signature."),
+        _("A licensed person checks the record and countersigns."),
+    ),
+    "licence_lapsed": FindingKind(
+        Severity.ACT,
+        _("Licence lapsed"),
+        _(
+            "No licence of the technician was in force that day. The visit waits for a licensed person's signature."
+        ),
+        _("A licensed person checks the record and countersigns."),
+    ),
+    "licence_scope": FindingKind(
+        Severity.ACT,
+        _("Licence does not cover this work"),
+        _(
+            "No licence of the technician covers this work, fuel or input. "
+            "The visit waits for a licensed person's signature."
+        ),
+        _("A licensed person checks the record and countersigns."),
+    ),
+}
+
+
+class _Blank(dict[str, Any]):
+    def __missing__(self, key: str) -> str:
+        return "not known"
+
+
+def sentence(finding: "Finding") -> str:
+    """The finding in one plain sentence."""
+    return str(FINDINGS[finding.code].sentence).format_map(
+        _Blank(
+            {
+                **{name: value for name, value in finding.rests_on.items() if value not in (None, "")},
+                "value": _number(finding.value),
+                "limit": _number(finding.limit),
+                "unit": finding.unit,
+                "probability": _number(finding.probability),
+            }
+        )
+    )
+
+
+def _number(value: float | None) -> str:
+    return "not known" if value is None else f"{value:.4g}"

@@ -1,0 +1,255 @@
+"""Combustion health of each phase, and the verdict on each firing point (design: JCGM 106).
+
+Per burner and firing point the CO2, the working inlet pressure and the flue temperature are held against
+their acceptance limits; the analyser's shared error is integrated once over the points. A low fire specified
+as a difference from high fire is judged by that difference, in which the shared error cancels.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from combustion.acceptance import cannot_prove, health
+from fleet.models import ApplianceModel, FiringSpec, Point
+from visits.judging.accuracy import quantity_u
+from visits.judging.case import Case, HealthAnswer
+from visits.judging.numbers import Numbers
+from visits.models import FiringTest, Phase
+
+ACCEPTANCE_HALF_WIDTH_CO2_PCT = 0.3  # where the maker gives none: common practice, no source
+
+_CHANNEL = {"co2_pct": 0, "inlet_pressure_mbar": 1, "flue_temp_c": 2}
+_SINGLE_POINT = frozenset({ApplianceModel.RatioControl.FIXED, ApplianceModel.RatioControl.ATMOSPHERIC})
+
+
+@dataclass(frozen=True)
+class Band:
+    """Limits of CO2 and the target inside them, dry vol %; from_high says that they ride on high fire."""
+
+    accept_low: float
+    accept_high: float
+    target_low: float
+    target_high: float
+    u_reference: float = 0.0
+    from_high: bool = False
+
+
+@dataclass(frozen=True)
+class Check:
+    """One limit held against one value of one test."""
+
+    test_place: int
+    quantity: str
+    value: float
+    u_own: float
+    u_shared: float
+    lower: float
+    upper: float
+
+
+@dataclass
+class Verdicts:
+    """Per test the band, the probability of CO2 inside it, and whether the band can be proved at all."""
+
+    bands: dict[int, Band] = field(default_factory=dict)
+    p_inside: dict[int, float] = field(default_factory=dict)
+    unprovable: dict[int, float] = field(default_factory=dict)
+
+
+def band_of(spec: FiringSpec, high_co2_pct: float | None = None, u_high: float = 0.0) -> Band | None:
+    """The CO2 band of a spec; None where it gives none, or rides on a high fire that was not read."""
+    if spec.target_low_co2_pct is not None and spec.target_high_co2_pct is not None:
+        low, high = spec.target_low_co2_pct, spec.target_high_co2_pct
+        return Band(
+            spec.accept_low_co2_pct
+            if spec.accept_low_co2_pct is not None
+            else low - ACCEPTANCE_HALF_WIDTH_CO2_PCT,
+            spec.accept_high_co2_pct
+            if spec.accept_high_co2_pct is not None
+            else high + ACCEPTANCE_HALF_WIDTH_CO2_PCT,
+            low,
+            high,
+        )
+    if spec.below_high_fire_low_pct is None or spec.below_high_fire_high_pct is None or high_co2_pct is None:
+        return None
+    low = high_co2_pct + spec.below_high_fire_low_pct
+    high = high_co2_pct + spec.below_high_fire_high_pct
+    half = ACCEPTANCE_HALF_WIDTH_CO2_PCT
+    return Band(low - half, high + half, low, high, u_high, from_high=True)
+
+
+def standing_tests(case: Case, phase: str) -> dict[tuple[int, str, float | None], FiringTest]:
+    """The test that stands for each burner and point: the first as found, the last as left.
+
+    With no adjustment at all, what was found is what was left.
+    """
+    tests = [test for test in case.tests if not test.withdrawn_reason and test.phase == phase]
+    if phase == Phase.AS_LEFT and not tests and not any(not a.withdrawn_reason for a in case.adjustments):
+        return standing_tests(case, Phase.AS_FOUND)
+    ordered = sorted(tests, key=lambda test: test.sequence, reverse=phase == Phase.AS_FOUND)
+    return {(test.burner_id, test.point, test.percent): test for test in ordered}
+
+
+def judge_health(
+    cases: Sequence[Case], numbers: Numbers
+) -> tuple[Verdicts, list[HealthAnswer], list[HealthAnswer]]:
+    """Verdicts of all tests, and the health of each case as found and as left."""
+    place_of = {id(test): place for place, test in enumerate(numbers.tests)}
+    verdicts = Verdicts()
+    _bands(cases, numbers, place_of, verdicts)
+    _probabilities(numbers, verdicts)
+    answers = [
+        _phase_health(cases, numbers, place_of, verdicts, phase) for phase in (Phase.AS_FOUND, Phase.AS_LEFT)
+    ]
+    return verdicts, answers[0], answers[1]
+
+
+def _bands(cases: Sequence[Case], numbers: Numbers, place_of: dict[int, int], verdicts: Verdicts) -> None:
+    for case in cases:
+        for test in case.tests:
+            spec = case.spec_for(test)
+            if spec is None:
+                continue
+            high = _high_beside(case, test)
+            place = place_of.get(id(high), -1)
+            known = place >= 0 and np.isfinite(numbers.state["co2_pct"][place])
+            band = band_of(
+                spec,
+                float(numbers.state["co2_pct"][place]) if known else None,
+                _own_u(numbers, place) if known else 0.0,
+            )
+            if band is not None:
+                verdicts.bands[place_of[id(test)]] = band
+
+
+def _high_beside(case: Case, test: FiringTest) -> FiringTest | None:
+    """The high fire that a low fire is set by: the last one read in the same phase on the same burner."""
+    beside = [
+        other
+        for other in case.tests
+        if other.point == Point.HIGH
+        and other.phase == test.phase
+        and other.burner_id == test.burner_id
+        and not other.withdrawn_reason
+    ]
+    return max(beside, key=lambda other: other.sequence, default=None)
+
+
+def _own_u(numbers: Numbers, place: int) -> float:
+    return float(numbers.u["co2_pct"][place] * np.sqrt(1.0 - numbers.shared_share[place]))
+
+
+def _co2_check(numbers: Numbers, place: int, band: Band) -> Check:
+    u = float(numbers.u["co2_pct"][place])
+    own, shared = _own_u(numbers, place), float(u * np.sqrt(numbers.shared_share[place]))
+    if band.from_high:
+        own, shared = float(np.hypot(own, band.u_reference)), 0.0
+    value = float(numbers.state["co2_pct"][place])
+    return Check(place, "co2_pct", value, own, shared, band.accept_low, band.accept_high)
+
+
+def _probabilities(numbers: Numbers, verdicts: Verdicts) -> None:
+    checks = [_co2_check(numbers, place, band) for place, band in verdicts.bands.items()]
+    if not checks:
+        return
+    alone = np.arange(len(checks))
+    answer = _health_of(checks, alone, len(checks))
+    u = np.array([np.hypot(check.u_own, check.u_shared) for check in checks])
+    low, high = np.array([c.lower for c in checks]), np.array([c.upper for c in checks])
+    with np.errstate(invalid="ignore"):
+        coarse = cannot_prove(np.nan_to_num(u), low, high)
+    for check, probability, hopeless in zip(checks, answer.probability, coarse, strict=True):
+        if np.isfinite(probability):
+            verdicts.p_inside[check.test_place] = float(probability)
+            if hopeless:
+                verdicts.unprovable[check.test_place] = float(probability)
+
+
+def _health_of(checks: Sequence[Check], group: Iterable[int], groups: int):  # type: ignore[no-untyped-def]
+    return health(
+        np.fromiter(group, dtype=np.intp),
+        np.array([_CHANNEL[check.quantity] for check in checks], dtype=np.intp),
+        np.array([check.value for check in checks]),
+        np.nan_to_num(np.array([check.u_own for check in checks])),
+        np.nan_to_num(np.array([check.u_shared for check in checks])),
+        np.array([check.lower for check in checks]),
+        np.array([check.upper for check in checks]),
+        visits=groups,
+    )
+
+
+def _phase_health(
+    cases: Sequence[Case], numbers: Numbers, place_of: dict[int, int], verdicts: Verdicts, phase: str
+) -> list[HealthAnswer]:
+    checks: list[Check] = []
+    group: list[int] = []
+    wanted: list[bool] = []
+    for index, case in enumerate(cases):
+        standing = standing_tests(case, phase)
+        whole = _covers_every_point(case, standing)
+        for test in standing.values():
+            found, complete = _checks_of(case, test, place_of[id(test)], numbers, verdicts)
+            checks.extend(found)
+            group.extend([index] * len(found))
+            whole = whole and complete
+        wanted.append(whole)
+    if not checks:
+        return [HealthAnswer() for _ in cases]
+    answer = _health_of(checks, group, len(cases))
+    names: list[list[str]] = [[] for _ in cases]
+    for index, check, probability in zip(group, checks, answer.row_probability, strict=True):
+        if np.isfinite(probability):
+            names[index].append(_name(check, numbers))
+    return [
+        HealthAnswer(
+            float(answer.probability[index]),
+            wanted[index],
+            _name(checks[answer.weakest[index]], numbers),
+            tuple(names[index]),
+        )
+        if answer.checked[index]
+        else HealthAnswer()
+        for index in range(len(cases))
+    ]
+
+
+def _covers_every_point(case: Case, standing: dict[tuple[int, str, float | None], FiringTest]) -> bool:
+    """Both firing points of every burner read; one where the burner has only one."""
+    points = {Point.HIGH} if case.appliance.model.ratio_control in _SINGLE_POINT else {Point.HIGH, Point.LOW}
+    burners = set(case.burner_ids)
+    return bool(burners) and all((burner, point, None) in standing for burner in burners for point in points)
+
+
+def _checks_of(
+    case: Case, test: FiringTest, place: int, numbers: Numbers, verdicts: Verdicts
+) -> tuple[list[Check], bool]:
+    """The checks that this test allows, and whether they are all that its spec asks for."""
+    spec, band = case.spec_for(test), verdicts.bands.get(place)
+    checks, complete = [], spec is not None
+    if band is not None and np.isfinite(numbers.state["co2_pct"][place]):
+        checks.append(_co2_check(numbers, place, band))
+    else:
+        complete = False
+    if spec is None:
+        return checks, False
+    for quantity, low, high in (
+        ("inlet_pressure_mbar", spec.inlet_pressure_low_mbar, spec.inlet_pressure_high_mbar),
+        ("flue_temp_c", None, spec.flue_temp_max_c),
+    ):
+        if low is None and high is None:
+            continue
+        value = getattr(test, quantity)
+        if value is None:
+            complete = False
+            continue
+        own, shared = quantity_u(quantity, value, case)
+        lower = -np.inf if low is None else low
+        checks.append(Check(place, quantity, value, own, shared, lower, np.inf if high is None else high))
+    return checks, complete
+
+
+def _name(check: Check, numbers: Numbers) -> str:
+    test = numbers.tests[check.test_place]
+    burner = f" of burner {test.burner.position}" if test.burner.position > 1 else ""
+    return f"{check.quantity} at {test.point}{burner}"

@@ -1,0 +1,99 @@
+"""The numbers behind the judgements: every test of every case at once, one call of `combustion` per fuel."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from combustion.altitude import pressure_hpa_at
+from combustion.flue_gas import FlueGasState, flue_gas_state
+from combustion.fuels import FUELS
+from combustion.readings import AnalyserSetting, Readings
+from visits.judging.accuracy import Channel, channel_accuracy
+from visits.judging.case import Case
+from visits.models import FiringTest
+from visits.models.results import QUANTITIES
+
+F64 = NDArray[np.float64]
+UNIT_OF_READING = ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Per test, in the order of `tests`: the flue-gas state and how its CO2 is known.
+
+    shared_share: share (0 to 1) of the variance of CO2 that is the analyser's own error, common to all its
+    readings of the visit.
+    """
+
+    tests: Sequence[FiringTest]
+    cases: Sequence[Case]
+    state: dict[str, F64]
+    u: dict[str, F64]
+    shared_share: F64
+    codes: list[tuple[str, ...]]
+    why: list[dict[str, str]]
+
+
+def numbers_of(cases: Sequence[Case]) -> Numbers:
+    """All numbers of all tests. Withdrawn tests are computed too; the rules leave them out."""
+    tests = [test for case in cases for test in case.tests]
+    of_case = [case for case in cases for _ in case.tests]
+    count = len(tests)
+    answer = Numbers(
+        tests=tests,
+        cases=of_case,
+        state={name: np.full(count, np.nan) for name in (*QUANTITIES, "fuel_line_residual_pct")},
+        u={name: np.full(count, np.nan) for name in (*QUANTITIES, "fuel_line_residual_pct")},
+        shared_share=np.zeros(count),
+        codes=[()] * count,
+        why=[{}] * count,
+    )
+    by_fuel: dict[str, list[int]] = defaultdict(list)
+    for place, test in enumerate(tests):
+        by_fuel[test.fuel].append(place)
+    for fuel, places in by_fuel.items():
+        _fill(answer, fuel, np.array(places))
+    return answer
+
+
+def _fill(answer: Numbers, fuel: str, places: NDArray[np.intp]) -> None:
+    tests = [answer.tests[place] for place in places]
+    cases = [answer.cases[place] for place in places]
+    channels = {name: channel_accuracy(name, fuel, tests, cases) for name in UNIT_OF_READING}
+    o2_driven = np.array([test.o2_pct is not None for test in tests])
+    state = _state(fuel, tests, cases, channels)
+    for name in answer.state:
+        answer.state[name][places] = state.value(name)
+        answer.u[name][places] = state.uncertainty(name)
+    o2, co2 = channels["o2_pct"], channels["co2_pct"]
+    answer.shared_share[places] = np.where(o2_driven, o2.shared_share, co2.shared_share)
+    for row, place in enumerate(places):
+        answer.codes[place] = state.codes(row)
+        answer.why[place] = {
+            name: reason for name in QUANTITIES if (reason := state.why(name, row)) is not None
+        }
+
+
+def _state(
+    fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case], channels: dict[str, Channel]
+) -> FlueGasState:
+    settings = [FUELS[_setting(test, case)].co2_max_pct for test, case in zip(tests, cases, strict=True)]
+    elevation = np.array([case.appliance.plant.site.elevation_m or 0.0 for case in cases])
+    readings = Readings(
+        **{name: channel.value for name, channel in channels.items()},
+        **{f"u_{name}": channel.u for name, channel in channels.items()},
+        pressure_hpa=pressure_hpa_at(elevation),
+        o2_measured=np.array([test.o2_pct is not None for test in tests]),
+        co2_measured=np.array([test.co2_source == FiringTest.Source.MEASURED for test in tests]),
+    )
+    setting = AnalyserSetting(np.array(settings))
+    return flue_gas_state(readings, FUELS[fuel], setting=setting, strict=False)
+
+
+def _setting(test: FiringTest, case: Case) -> str:
+    """The fuel that the analyser was set to when it worked CO2 out."""
+    analyser = case.period.analyser if case.period else case.visit.analyser
+    return (analyser.fuel_setting if analyser else "") or test.fuel

@@ -1,0 +1,360 @@
+"""The rules: each looks at one case and says what it finds. The order here is the order on the page."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+
+from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM
+from combustion.fuels import FUELS
+from fleet.models import AnalyserChannel, SafetyLimit
+from visits.judging.case import Case, Draft
+from visits.judging.health import Verdicts, standing_tests
+from visits.judging.numbers import Numbers
+from visits.models import FiringTest, Outcome, Phase, Visit
+
+CLOCK_TOLERANCE = timedelta(minutes=5)
+P_OUTSIDE = 0.5  # less than this inside, and the point counts as outside
+FUEL_LINE_U = 3.0  # standard uncertainties off the line before it is said
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One case with its slice of the numbers and verdicts."""
+
+    case: Case
+    first: int
+    numbers: Numbers
+    verdicts: Verdicts
+
+    def tests(self) -> Iterator[tuple[int, FiringTest]]:
+        """The standing tests with their places in the numbers."""
+        for offset, test in enumerate(self.case.tests):
+            if not test.withdrawn_reason:
+                yield self.first + offset, test
+
+    def value(self, name: str, place: int) -> float | None:
+        """A computed quantity, or None."""
+        value = float(self.numbers.state[name][place])
+        return value if np.isfinite(value) else None
+
+
+Rule = Callable[[Judged], Iterator[Draft]]
+
+
+def findings_of(judged: Judged) -> list[Draft]:
+    """Everything the rules find in a case, each (code, subject) once."""
+    unique: dict[tuple[str, str], Draft] = {}
+    for rule in RULES:
+        for draft in rule(judged):
+            unique.setdefault((draft.code, draft.subject), draft)
+    return list(unique.values())
+
+
+def place_name(test: FiringTest) -> str:
+    """Where a test was read, in words."""
+    point = f"{test.percent:g} % of rate" if test.percent else test.get_point_display()
+    burner = f", burner {test.burner.position}" if test.burner.position > 1 else ""
+    return f"{point}, {test.get_phase_display()}{burner}"
+
+
+def _at(test: FiringTest, code: str, **more: Any) -> Draft:
+    evidence = {"place": place_name(test), "test": test.key, **more.pop("rests_on", {})}
+    return Draft(code, f"test:{test.key}", test.burner, rests_on=evidence, **more)
+
+
+def _co(judged: Judged) -> Iterator[Draft]:
+    """CO against the levels in force: air-free where the air ratio is known, else as measured (less)."""
+    limits = judged.case.limits
+    for place, test in judged.tests():
+        if test.co_ppm is None:
+            continue
+        channel = judged.case.channels.get(AnalyserChannel.Quantity.CO_PPM)
+        if channel is not None and channel.range_high is not None and test.co_ppm >= channel.range_high:
+            yield _at(test, "co_over_range", value=test.co_ppm, limit=channel.range_high, unit="ppm")
+        air_free = judged.value("co_air_free_ppm", place)
+        ratio = judged.value("co_co2_ratio", place)
+        levels = [
+            ("co_air_free_ppm", "CO air-free", "ppm", test.co_ppm if air_free is None else air_free),
+            ("co_ppm", "CO", "ppm", test.co_ppm),
+            ("co_co2_ratio", "CO/CO2", "", ratio),
+        ]
+        yield from _graver_of_each(test, limits, levels)
+        spec = judged.case.spec_for(test)
+        if spec is not None and spec.co_max_ppm is not None and test.co_ppm > spec.co_max_ppm:
+            source = {"source": spec.source}
+            yield _at(
+                test, "co_over_maker", value=test.co_ppm, limit=spec.co_max_ppm, unit="ppm", rests_on=source
+            )
+
+
+def _graver_of_each(
+    test: FiringTest, limits: Any, levels: list[tuple[str, str, str, float | None]]
+) -> Iterator[Draft]:
+    """At make safe the lower level goes without saying."""
+    for level, code in (("make_safe", "co_make_safe"), ("investigate", "co_investigate")):
+        for quantity, name, unit, value in levels:
+            limit: SafetyLimit | None = limits.get((quantity, level))
+            if value is not None and limit is not None and value >= limit.value:
+                evidence = {"quantity": name, "source": limit.source, "mark": limit.mark}
+                yield _at(test, code, value=value, limit=limit.value, unit=unit, rests_on=evidence)
+                return
+
+
+def _ambient_co(judged: Judged) -> Iterator[Draft]:
+    worst = max(
+        (test.ambient_co_ppm for _, test in judged.tests() if test.ambient_co_ppm is not None), default=None
+    )
+    if worst is None:
+        return
+    for level in ("make_safe", "investigate"):
+        limit = judged.case.limits.get(("ambient_co_ppm", level))
+        if limit is not None and worst >= limit.value:
+            evidence = {"source": limit.source, "mark": limit.mark}
+            yield Draft(f"ambient_co_{level}", value=worst, limit=limit.value, unit="ppm", rests_on=evidence)
+            return
+
+
+def _left_off(judged: Judged) -> Iterator[Draft]:
+    if judged.case.visit.outcome == Outcome.LEFT_OFF:
+        yield Draft("left_off")
+
+
+def _implausible(judged: Judged) -> Iterator[Draft]:
+    """What the numbers refused, value and limit named."""
+    for place, test in judged.tests():
+        limits: dict[str, tuple[float | None, float | None, str]] = {
+            "o2_above_ambient": (test.o2_pct, AIR_O2_PCT, "%"),
+            "o2_negative": (test.o2_pct, 0.0, "%"),
+            "co2_negative": (test.co2_pct, 0.0, "%"),
+            "co2_above_max": (test.co2_pct, FUELS[test.fuel].co2_max_pct, "%"),
+            "inconsistent_o2_co2": (None, None, ""),
+            "rich": (None, None, ""),
+            "co_out_of_range": (test.co_ppm, CO_LIMIT_PPM, "ppm"),
+            "flue_temp_out_of_range": (test.flue_temp_c, None, "°C"),
+            "air_temp_out_of_range": (test.air_temp_c, None, "°C"),
+        }
+        for code in judged.numbers.codes[place]:
+            if code in limits:
+                value, limit, unit = limits[code]
+                yield _at(
+                    test, code, value=value, limit=limit, unit=unit, rests_on={"fuel": FUELS[test.fuel].name}
+                )
+        if test.o2_pct is None and test.co2_pct is None:
+            yield _at(test, "no_reading")
+
+
+def _times(judged: Judged) -> Iterator[Draft]:
+    visit, now = judged.case.visit, judged.case.now
+    if visit.closed_at is not None and visit.closed_at < visit.opened_at:
+        yield Draft("times_out_of_order", "visit", rests_on={"detail": "The visit closes before it opens."})
+    last: FiringTest | None = None
+    for _, test in sorted(judged.tests(), key=lambda pair: pair[1].sequence):
+        if test.observed_at is None:
+            continue
+        if test.observed_at < visit.opened_at - CLOCK_TOLERANCE:
+            yield _at(
+                test, "times_out_of_order", rests_on={"detail": "A test was read before the visit opened."}
+            )
+        elif visit.closed_at is not None and test.observed_at > visit.closed_at + CLOCK_TOLERANCE:
+            yield _at(
+                test, "times_out_of_order", rests_on={"detail": "A test was read after the visit closed."}
+            )
+        elif last is not None and last.observed_at is not None and test.observed_at < last.observed_at:
+            detail = f"Test {test.key} follows {last.key} in sequence and was read before it."
+            yield _at(test, "times_out_of_order", rests_on={"detail": detail})
+        last = test
+    if now is not None:
+        newest = max((t.observed_at for _, t in judged.tests() if t.observed_at), default=visit.opened_at)
+        ahead = max(newest, visit.opened_at) - now
+        if ahead > CLOCK_TOLERANCE:
+            yield Draft("clock_apart", value=ahead / timedelta(minutes=1), limit=5.0, unit="min")
+
+
+def _fuel(judged: Judged) -> Iterator[Draft]:
+    expected = judged.case.appliance.fuel
+    for _, test in judged.tests():
+        if test.fuel != expected:
+            evidence = {"fuel": FUELS[test.fuel].name, "expected": FUELS[expected].name}
+            yield Draft("other_fuel", rests_on=evidence)
+
+
+def _acceptance(judged: Judged) -> Iterator[Draft]:
+    """CO2 outside its band: graver as left than as found. What was found and left alone was left so."""
+    case = judged.case
+    left = {id(test) for test in standing_tests(case, Phase.AS_LEFT).values()}
+    for place, test in judged.tests():
+        probability = judged.verdicts.p_inside.get(place)
+        if probability is None or probability >= P_OUTSIDE:
+            continue
+        if id(test) in left and (test.phase == Phase.AS_LEFT or case.visit.is_closed):
+            yield _outside(judged, "outside_acceptance", place, test, probability)
+        elif test.phase == Phase.AS_FOUND:
+            yield _outside(judged, "found_outside_acceptance", place, test, probability)
+
+
+def _outside(judged: Judged, code: str, place: int, test: FiringTest, probability: float) -> Draft:
+    band, spec = judged.verdicts.bands[place], judged.case.spec_for(test)
+    value = judged.value("co2_pct", place) or 0.0
+    below = value < (band.accept_low + band.accept_high) / 2
+    return _at(
+        test,
+        code,
+        value=value,
+        limit=band.accept_low if below else band.accept_high,
+        unit="%",
+        probability=probability,
+        rests_on={"source": spec.source if spec else ""},
+    )
+
+
+def _unproved(judged: Judged) -> Iterator[Draft]:
+    for place, test in judged.tests():
+        if place in judged.verdicts.unprovable:
+            yield _at(test, "cannot_prove", probability=judged.verdicts.unprovable[place])
+
+
+def _pressure_and_flue(judged: Judged) -> Iterator[Draft]:
+    for _, test in judged.tests():
+        spec = judged.case.spec_for(test)
+        if spec is None:
+            continue
+        source = {"source": spec.source}
+        pressure, flue = test.inlet_pressure_mbar, test.flue_temp_c
+        low, high = spec.inlet_pressure_low_mbar, spec.inlet_pressure_high_mbar
+        if pressure is not None and low is not None and pressure < low:
+            yield _at(test, "inlet_pressure_outside", value=pressure, limit=low, unit="mbar", rests_on=source)
+        if pressure is not None and high is not None and pressure > high:
+            yield _at(
+                test, "inlet_pressure_outside", value=pressure, limit=high, unit="mbar", rests_on=source
+            )
+        if flue is not None and spec.flue_temp_max_c is not None and flue > spec.flue_temp_max_c:
+            yield _at(
+                test, "flue_temp_high", value=flue, limit=spec.flue_temp_max_c, unit="°C", rests_on=source
+            )
+
+
+def _fuel_line(judged: Judged) -> Iterator[Draft]:
+    for place, test in judged.tests():
+        residual = judged.value("fuel_line_residual_pct", place)
+        u = float(judged.numbers.u["fuel_line_residual_pct"][place])
+        if residual is not None and u > 0 and abs(residual) > FUEL_LINE_U * u:
+            yield _at(
+                test, "fuel_line_off", value=residual, unit="%", rests_on={"fuel": FUELS[test.fuel].name}
+            )
+
+
+def _no_spec(judged: Judged) -> Iterator[Draft]:
+    for _, test in judged.tests():
+        if judged.case.spec_for(test) is None:
+            point = test.get_point_display()
+            evidence = {"fuel": FUELS[test.fuel].name, "place": point}
+            yield Draft("no_spec", f"point:{test.point}", rests_on=evidence)
+
+
+def _order_of_work(judged: Judged) -> Iterator[Draft]:
+    case = judged.case
+    moves = [move for move in case.adjustments if not move.withdrawn_reason]
+    first_move = min((move.at for move in moves if move.at), default=None)
+    for _, test in judged.tests():
+        moved_first = first_move and test.observed_at and test.observed_at > first_move
+        if test.phase == Phase.AS_FOUND and (
+            test.moved_before or (test.moved_before is None and moved_first)
+        ):
+            yield _at(test, "read_after_move")
+    left = {(test.burner_id, test.point): test for _, test in judged.tests() if test.phase == Phase.AS_LEFT}
+    found = {(test.burner_id, test.point): test for _, test in judged.tests() if test.phase == Phase.AS_FOUND}
+    moved_burners = {move.burner_id for move in moves}
+    for (burner, point), test in found.items():
+        if burner in moved_burners and (burner, point) not in left and case.visit.is_closed:
+            evidence = {"place": place_name(_as_left(test))}
+            yield Draft(
+                "as_left_missing", f"burner:{test.burner.position}:{point}", test.burner, rests_on=evidence
+            )
+    for (burner, _), test in left.items():
+        later = [
+            m
+            for m in moves
+            if m.burner_id == burner and m.at and test.observed_at and m.at > test.observed_at
+        ]
+        if later:
+            yield _at(test, "moved_after_as_left")
+
+
+def _as_left(test: FiringTest) -> FiringTest:
+    """The same point as left, for naming what is missing."""
+    return FiringTest(
+        burner=test.burner, point=test.point, percent=test.percent, phase=Phase.AS_LEFT, key=test.key
+    )
+
+
+def _moves(judged: Judged) -> Iterator[Draft]:
+    for move in judged.case.adjustments:
+        if move.withdrawn_reason:
+            continue
+        if not move.direction and judged.case.visit.source != Visit.Source.IMPORT:
+            yield Draft(
+                "direction_missing", f"adjustment:{move.key}", move.burner, rests_on={"trim": move.trim}
+            )
+        if judged.case.trims and move.trim not in judged.case.trims:
+            yield Draft(
+                "trim_not_on_model", f"adjustment:{move.key}", move.burner, rests_on={"trim": move.trim}
+            )
+
+
+def _settled(judged: Judged) -> Iterator[Draft]:
+    for _, test in judged.tests():
+        if test.settled in (FiringTest.Settled.UNKNOWN, FiringTest.Settled.NOT_SETTLED):
+            yield _at(test, "not_settled")
+
+
+def _put_back(judged: Judged) -> Iterator[Draft]:
+    if not judged.case.visit.is_closed:
+        return
+    for change in judged.case.changes:
+        if change.put_back_at is None and not change.withdrawn_reason:
+            evidence = {name: getattr(change, name) for name in ("what", "was", "set_to", "reason")}
+            yield Draft("not_put_back", f"change:{change.key}", rests_on=evidence)
+
+
+def _analyser(judged: Judged) -> Iterator[Draft]:
+    visit, period = judged.case.visit, judged.case.period
+    if not any(True for _ in judged.tests()):
+        return
+    if visit.analyser_id is None:
+        if visit.analyser_text:
+            yield Draft("analyser_unknown", rests_on={"analyser": visit.analyser_text})
+        else:
+            yield Draft("analyser_missing")
+    elif period is None or period.starts_on is None:
+        yield Draft("calibration_unknown")
+    elif period.calibration_due_on is not None and period.calibration_due_on < visit.local_on:
+        yield Draft("calibration_lapsed", rests_on={"due": period.calibration_due_on.isoformat()})
+
+
+def _licence(judged: Judged) -> Iterator[Draft]:
+    if judged.case.licence_gap is not None:
+        yield Draft(judged.case.licence_gap)
+
+
+RULES: tuple[Rule, ...] = (
+    _co,
+    _ambient_co,
+    _left_off,
+    _implausible,
+    _fuel,
+    _acceptance,
+    _pressure_and_flue,
+    _fuel_line,
+    _put_back,
+    _order_of_work,
+    _moves,
+    _settled,
+    _times,
+    _no_spec,
+    _unproved,
+    _analyser,
+    _licence,
+)
