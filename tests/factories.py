@@ -119,6 +119,7 @@ class FiringSpecFactory(DjangoModelFactory):
 class ApplianceFactory(DjangoModelFactory):
     class Meta:
         model = fleet.Appliance
+        skip_postgeneration_save = True
 
     plant = factory.SubFactory(PlantFactory)
     tag = factory.Sequence(lambda n: f"B{n}")

@@ -1,5 +1,16 @@
 """REST addresses of visits, under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from visits import api
+
+urlpatterns = [
+    path("visits/", api.VisitList.as_view(), name="visits"),
+    path("visits/<uuid:visit_uuid>/", api.VisitDetail.as_view(), name="visit"),
+    path("visits/<uuid:visit_uuid>/corrections/", api.VisitCorrections.as_view(), name="visit-corrections"),
+    path(
+        "visits/<uuid:visit_uuid>/countersignature/",
+        api.VisitCountersignature.as_view(),
+        name="visit-countersignature",
+    ),
+]

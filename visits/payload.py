@@ -2,8 +2,7 @@
 
 Only what cannot be parsed is refused here (wrong type, NaN, a time without a zone, broken structure). Bad
 news is data: implausible values, odd orders and unknown trims pass, and the judging says so. Members nobody
-knows
-are kept with the record and named in the answer.
+knows are kept with the record and named in the answer.
 """
 
 from collections.abc import Iterator

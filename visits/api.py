@@ -1,0 +1,153 @@
+"""REST doors to the record."""
+
+import uuid
+from typing import Any
+
+from django.core.exceptions import RequestDataTooBig
+from django.db.models import QuerySet
+from django.shortcuts import get_object_or_404
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, OpenApiTypes, extend_schema
+from rest_framework import generics
+from rest_framework.exceptions import UnsupportedMediaType
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from common.paging import CursorPaging
+from common.problems import Problem
+from people.models import DeviceToken
+from people.permissions import SignedIn, WorksHere
+from visits.models import Visit
+from visits.payload import VisitIn
+from visits.saving.stored import visit_answer
+from visits.schema import PROBLEM, CorrectionIn, VisitAnswer
+from visits.selectors import visit_revisions
+from visits.serializers import VisitLine
+from visits.services import Saved, Sender, visit_correct, visit_countersign, visit_save
+
+JSON_TYPE = "application/json"
+
+
+def sender_of(request: Request) -> Sender:
+    """The person and device behind a request."""
+    token = request.auth
+    device = f"t{token.pk}" if isinstance(token, DeviceToken) else f"u{request.user.pk}"
+    return Sender(request.user, device)
+
+
+def raw_json(request: Request) -> bytes:
+    """The body as it came. Refuses other media types, and bodies over the server's limit."""
+    if request.content_type.split(";")[0].strip() != JSON_TYPE:
+        raise UnsupportedMediaType(request.content_type)
+    try:
+        return request._request.body
+    except RequestDataTooBig as error:
+        raise Problem("too_large", "The body is larger than this server takes.", status=413) from error
+
+
+def answer(saved: Saved) -> Response:
+    """The answer to a save, with its revision as an entity tag."""
+    return Response(saved.answer, status=saved.status, headers={"ETag": saved.etag})
+
+
+class VisitPaging(CursorPaging):
+    """Newest first by the time the visit was opened."""
+
+    ordering = ("-opened_at", "-id")
+
+
+@extend_schema(tags=["visits"])
+class VisitList(generics.ListAPIView[Visit]):
+    """Visits, newest first."""
+
+    permission_classes = [SignedIn]
+    pagination_class = VisitPaging
+    serializer_class = VisitLine
+    queryset = Visit.objects.none()
+
+    def get_queryset(self) -> QuerySet[Visit]:
+        return Visit.objects.visible_to(self.request.user).with_place().select_related("attendance")
+
+
+class VisitDetail(APIView):
+    """One whole visit."""
+
+    permission_classes = [SignedIn]
+
+    def get_permissions(self) -> list[Any]:
+        return [SignedIn()] if self.request.method == "GET" else [WorksHere()]
+
+    @extend_schema(tags=["visits"], responses={200: VisitAnswer, 404: PROBLEM})
+    def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+        """The visit as it now stands, judged."""
+        visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
+        return Response(visit_answer(visit), headers={"ETag": f'"{visit.revision}"'})
+
+    @extend_schema(
+        tags=["visits"],
+        request=VisitIn,
+        parameters=[
+            OpenApiParameter("If-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, description="A revision.")
+        ],
+        responses={
+            200: VisitAnswer,
+            201: VisitAnswer,
+            400: PROBLEM,
+            403: PROBLEM,
+            409: PROBLEM,
+            412: PROBLEM,
+            413: PROBLEM,
+            415: PROBLEM,
+        },
+    )
+    def put(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+        """Save the visit as this device knows it; it is judged in the same answer. Safe to send again."""
+        return answer(
+            visit_save(
+                sender=sender_of(request),
+                visit_uuid=visit_uuid,
+                raw=raw_json(request),
+                if_match=request.headers.get("If-Match"),
+            )
+        )
+
+
+class VisitCorrections(APIView):
+    """Corrections of a closed visit, and the revisions they left."""
+
+    permission_classes = [SignedIn]
+
+    def get_permissions(self) -> list[Any]:
+        return [SignedIn()] if self.request.method == "GET" else [WorksHere()]
+
+    @extend_schema(tags=["visits"], responses={200: OpenApiTypes.OBJECT, 404: PROBLEM})
+    def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+        """Every revision with who, when, why and what it held, newest first."""
+        visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
+        return Response({"revisions": visit_revisions(visit)})
+
+    @extend_schema(
+        tags=["visits"],
+        request=CorrectionIn,
+        responses={200: VisitAnswer, 400: PROBLEM, 403: PROBLEM, 404: PROBLEM, 409: PROBLEM, 415: PROBLEM},
+    )
+    def post(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+        """Correct a closed visit: `reason` and the whole body. The corrected revision stays visible."""
+        return answer(visit_correct(sender=sender_of(request), visit_uuid=visit_uuid, raw=raw_json(request)))
+
+
+class VisitCountersignature(APIView):
+    """A licensed person's signature under a visit of somebody whose licence does not cover it."""
+
+    permission_classes = [WorksHere]
+
+    @extend_schema(
+        tags=["visits"],
+        request=None,
+        responses={200: VisitAnswer, 403: PROBLEM, 404: PROBLEM, 409: OpenApiResponse(PROBLEM)},
+    )
+    def post(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+        """Countersign. The signing person's own licence must cover the work."""
+        visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
+        visit_countersign(by=request.user, visit=visit)
+        return Response(visit_answer(visit))

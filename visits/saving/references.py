@@ -1,0 +1,151 @@
+"""What a body refers to: the appliance with its burners, the analyser with its period, the attendance."""
+
+import uuid
+from dataclasses import dataclass, field
+from datetime import date
+
+from django.db.models import Exists, F, OuterRef, Q
+
+from common.problems import Problem, field_error
+from fleet.models import (
+    Analyser,
+    AnalyserChannel,
+    AnalyserPeriod,
+    Appliance,
+    Burner,
+    ModelTrim,
+    TrimKind,
+)
+from people.models import User
+from visits.models import Attendance
+from visits.payload import VisitIn
+
+
+@dataclass(frozen=True)
+class Place:
+    """An appliance with model, plant, site and customer joined; its burners in order; its model's trims."""
+
+    appliance: Appliance
+    burners: tuple[Burner, ...]
+    trims: frozenset[str]
+
+    def burner(self, reference: uuid.UUID | int | None) -> Burner | None:
+        """The burner that a row names by UUID or position; the first where it names none."""
+        if reference is None:
+            return self.burners[0]
+        return next((b for b in self.burners if reference in (b.uuid, b.position)), None)
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """The analyser, the period the day falls in, and its channels; all empty where it is not on file."""
+
+    analyser: Analyser | None = None
+    period: AnalyserPeriod | None = None
+    channels: dict[str, AnalyserChannel] = field(default_factory=dict)
+    text: str = ""
+
+
+def as_uuid(text: str) -> uuid.UUID | None:
+    """The UUID that the text is, if it is one."""
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return None
+
+
+def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
+    """The appliance by UUID, or by tag or serial: of the attendance's plant where several share it.
+
+    Raises Problem `unknown_appliance`, or `ambiguous_appliance` where a tag or serial names several. One
+    query, two where it is ambiguous.
+    """
+    found = (
+        Burner.objects.select_related("appliance__model__maker", "appliance__plant__site__customer")
+        .filter(_names(appliance, "appliance__"))
+        .annotate(**{kind: _has_trim(kind) for kind in TrimKind.values})
+        .order_by("appliance_id", "position")
+    )
+    burners = list(found[:200])
+    if len({burner.appliance_id for burner in burners}) > 1 and attendance is not None:
+        burners = list(found.filter(appliance__plant__attendances__uuid=attendance)) or burners
+    if len({burner.appliance_id for burner in burners}) > 1:
+        raise _refused(
+            "ambiguous_appliance", appliance, "Several appliances have this tag or serial; send the UUID."
+        )
+    if not burners:
+        raise _refused("unknown_appliance", appliance, "No appliance has this UUID, tag or serial.")
+    trims = frozenset(kind for kind in TrimKind.values if getattr(burners[0], kind))
+    return Place(burners[0].appliance, tuple(burners), trims)
+
+
+def _has_trim(kind: str) -> Exists:
+    return Exists(ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind))
+
+
+def _names(reference: str, path: str = "") -> Q:
+    """Rows that a reference names: by UUID where it is one, else by tag or serial."""
+    as_id = as_uuid(reference)
+    if as_id:
+        return Q(**{f"{path}uuid": as_id})
+    return Q(**{f"{path}tag": reference}) | Q(**{f"{path}serial": reference})
+
+
+def _refused(code: str, value: str, detail: str) -> Problem:
+    error = field_error("/appliance", code, detail, value=value, limit="an appliance on file")
+    return Problem(code, detail, errors=[error])
+
+
+def instrument_find(*, name: str | None, text: str | None, on: date) -> Instrument:
+    """The analyser by UUID, tag or serial, with the period in force that day. Two or three queries.
+
+    An analyser that is not on file is not refused: its name is kept as text, and the judging says so.
+    """
+    if name is None:
+        return Instrument(text=text or "")
+    period = (
+        AnalyserPeriod.objects.select_related("analyser")
+        .filter(_names(name, "analyser__"), Q(starts_on__isnull=True) | Q(starts_on__lte=on))
+        .order_by(F("starts_on").desc(nulls_last=True))
+        .first()
+    )
+    analyser = period.analyser if period else Analyser.objects.filter(_names(name)).order_by("id").first()
+    if analyser is None:
+        return Instrument(text=text or name)
+    channels = {row.quantity: row for row in AnalyserChannel.objects.filter(analyser=analyser)}
+    return Instrument(analyser, period, channels, text or "")
+
+
+def burners_unknown(body: VisitIn, place: Place) -> None:
+    """Raises Problem `unknown_burner` for the rows that name a burner which this appliance does not have."""
+    errors = [
+        field_error(
+            f"/{rows}/{index}/burner",
+            "unknown_burner",
+            "This appliance has no such burner.",
+            value=str(row.burner),
+            limit=f"1 to {len(place.burners)}, or the UUID of one of them",
+        )
+        for rows in ("tests", "adjustments", "parts")
+        for index, row in enumerate(getattr(body, rows))
+        if place.burner(row.burner) is None
+    ]
+    if errors:
+        raise Problem(
+            "unknown_burner", "A row names a burner that this appliance does not have.", errors=errors
+        )
+
+
+def attendance_find(
+    *, place: Place, user: User, on: date, named: uuid.UUID | None
+) -> tuple[Attendance | None, bool]:
+    """The attendance with this UUID at this plant, else the person's at the plant that day; and whether the
+    UUID is still free. One query.
+    """
+    plant = place.appliance.plant_id
+    of_the_day = Q(plant=plant, technician=user, local_on=on, cancelled_at__isnull=True)
+    found = list(Attendance.objects.select_related("technician").filter(Q(uuid=named) | of_the_day))
+    by_name = next((row for row in found if row.uuid == named), None)
+    if by_name is not None and by_name.plant_id == plant:
+        return by_name, False
+    return next((row for row in found if row.uuid != named), None), by_name is None

@@ -1,0 +1,111 @@
+"""Rows of the record built from a merged body: unsaved model instances, ready to be judged and written."""
+
+from dataclasses import dataclass
+
+from fleet.models import AnalyserChannel, Point
+from visits.models import Adjustment, FiringTest, Phase, TemporaryChange, Visit, VisitItem
+from visits.payload import AdjustmentIn, TestIn, VisitIn
+from visits.saving.references import Instrument, Place
+from visits.settling import settled_values
+
+
+@dataclass(frozen=True)
+class Rows:
+    """All rows of one visit."""
+
+    tests: list[FiringTest]
+    adjustments: list[Adjustment]
+    changes: list[TemporaryChange]
+    items: list[VisitItem]
+
+
+def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrument) -> Rows:
+    """The rows that the merged body describes."""
+    tests = [
+        _test(visit, row, order, place, instrument)
+        for order, row in enumerate(body.tests)
+        if row.phase is not None
+    ]
+    settled = {test.key: test for test in tests}
+    return Rows(
+        tests=tests,
+        adjustments=[_adjustment(visit, row, place, settled) for row in body.adjustments if row.trim],
+        changes=[
+            TemporaryChange(
+                visit=visit,
+                key=row.key,
+                withdrawn_reason=row.withdrawn_reason or "",
+                what=row.what,
+                was=row.was or "",
+                set_to=row.set_to or "",
+                changed_at=row.changed_at,
+                put_back_at=row.put_back_at,
+                reason=row.reason or "",
+            )
+            for row in body.temporary_changes
+            if row.what
+        ],
+        items=[
+            VisitItem(
+                visit=visit,
+                key=row.key,
+                withdrawn_reason=row.withdrawn_reason or "",
+                code=row.code,
+                state=row.state,
+                number=row.number,
+                unit=row.unit or "",
+                choice=row.choice or "",
+                reason=row.reason or "",
+                at=row.at,
+            )
+            for row in body.items
+            if row.code and row.state
+        ],
+    )
+
+
+def _test(visit: Visit, row: TestIn, order: int, place: Place, instrument: Instrument) -> FiringTest:
+    settled = settled_values(row.readings, stated=row.settled_stated)
+    return FiringTest(
+        visit=visit,
+        key=row.key,
+        withdrawn_reason=row.withdrawn_reason or "",
+        burner=place.burner(row.burner),
+        point=row.point or Point.HIGH,
+        percent=row.percent if row.point == Point.PERCENT else None,
+        phase=row.phase or Phase.WORKING,
+        sequence=order if row.sequence is None else row.sequence,
+        observed_at=settled.at,
+        settled=settled.settled,
+        fuel=row.fuel or visit.fuel,
+        co2_source=row.co2_source or _co2_source(instrument),
+        moved_before=row.moved_before,
+        **settled.values,
+    )
+
+
+def _co2_source(instrument: Instrument) -> str:
+    """CO2 counts as derived unless the analyser's channel is known to measure it."""
+    channel = instrument.channels.get(AnalyserChannel.Quantity.CO2_PCT)
+    if channel is not None and channel.source == AnalyserChannel.Source.MEASURED:
+        return FiringTest.Source.MEASURED
+    return FiringTest.Source.DERIVED
+
+
+def _adjustment(visit: Visit, row: AdjustmentIn, place: Place, tests: dict[str, FiringTest]) -> Adjustment:
+    before, after = tests.get(row.before_test or ""), tests.get(row.after_test or "")
+    return Adjustment(
+        visit=visit,
+        key=row.key,
+        withdrawn_reason=row.withdrawn_reason or "",
+        burner=place.burner(row.burner),
+        trim=row.trim,
+        at=row.at,
+        direction=row.direction or "",
+        turns=row.turns,
+        marks=row.marks,
+        before_test=row.before_test or "",
+        after_test=row.after_test or "",
+        before_co2_pct=before.co2_pct if before else None,
+        after_co2_pct=after.co2_pct if after else None,
+    )

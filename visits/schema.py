@@ -1,0 +1,96 @@
+"""Shapes of the answers, for the description of the API."""
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict
+
+from visits.payload import VisitIn
+
+
+class FieldRefused(BaseModel):
+    """One refused field: a JSON pointer (RFC 6901) into the body, its value, and the limit it broke."""
+
+    field: str
+    code: str
+    detail: str
+    value: Any = None
+    limit: Any = None
+
+
+class ProblemDetails(BaseModel):
+    """Problem details (RFC 9457)."""
+
+    model_config = ConfigDict(extra="allow")
+
+    type: str
+    title: str
+    status: int
+    code: str
+    detail: str
+    errors: list[FieldRefused] = []
+
+
+PROBLEM = ProblemDetails
+
+
+class QuantityAnswer(BaseModel):
+    """A quantity with its standard uncertainty (k = 1), or the code of why there is none."""
+
+    value: float | None
+    u: float | None
+    why: str | None = None
+
+
+class FindingAnswer(BaseModel):
+    """A named judgement."""
+
+    code: str
+    subject: str
+    severity: str
+    title: str
+    sentence: str
+    what_to_do: str
+    value: float | None
+    limit: float | None
+    unit: str
+    probability: float | None
+    rests_on: dict[str, Any]
+
+
+class HealthPhase(BaseModel):
+    """Probability of being inside every limit that was checked, and which."""
+
+    probability: float | None
+    full: bool
+    weakest: str
+    checked: list[str]
+
+
+class Health(BaseModel):
+    """Combustion health as found and as left."""
+
+    as_found: HealthPhase
+    as_left: HealthPhase
+
+
+class VisitAnswer(VisitIn):
+    """The visit as it now stands, judged."""
+
+    uuid: str
+    revision: int
+    closed: bool
+    uncountersigned: bool
+    received_at: str | None
+    findings: list[FindingAnswer]
+    advice: list[dict[str, Any]]
+    not_put_back: list[dict[str, Any]]
+    health: Health
+    results: dict[str, dict[str, Any]]
+    ignored: list[str]
+    caution: str
+
+
+class CorrectionIn(VisitIn):
+    """The whole body again, and why."""
+
+    reason: str
