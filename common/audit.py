@@ -13,7 +13,7 @@ def audit(*, by: Any, verb: str, subject: models.Model, **detail: Any) -> None:
         actor_id=getattr(by, "pk", None),
         actor_name=str(by) if by is not None else "system",
         verb=verb,
-        subject_type=subject._meta.model_name,
+        subject_type=subject._meta.label_lower,
         subject_id=subject.pk,
         detail=detail,
     )

@@ -12,8 +12,9 @@ from datetime import date, datetime
 from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError as FieldRefused
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Model, Q
 from django.utils import timezone
+from rest_framework import serializers
 from rest_framework.exceptions import ValidationError
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
@@ -21,6 +22,7 @@ from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 
 PAGE_SIZE, LARGEST_PAGE = 50, 200
+PAGING_WORDS = frozenset({"cursor", "page_size"})
 
 
 class CursorPaging(BasePagination):
@@ -30,7 +32,7 @@ class CursorPaging(BasePagination):
 
     ordering: ClassVar[tuple[str, ...]] = ("-id",)
 
-    def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
         self.order = tuple(getattr(view, "ordering", None) or self.ordering)
         size = _page_size(request.query_params.get("page_size"))
@@ -68,6 +70,24 @@ class CursorPaging(BasePagination):
         ]
 
 
+class ListQuery(serializers.Serializer[Any]):
+    """The words that a list's address may carry beside the paging's own: a subclass names them.
+
+    An unknown word is refused, so that a slip of the pen does not silently ask for everything.
+    """
+
+    @classmethod
+    def asked(cls, request: Request) -> dict[str, Any]:
+        """The checked words of this request, or a refusal that names the word."""
+        query = cls(data=request.query_params.dict())
+        known = {*query.fields, *PAGING_WORDS}
+        for word in request.query_params:
+            if word not in known:
+                raise ValidationError({word: [f"This list knows only: {', '.join(sorted(known))}."]})
+        query.is_valid(raise_exception=True)
+        return dict(query.validated_data)
+
+
 def _page_size(text: str | None) -> int:
     if text is None:
         return PAGE_SIZE
@@ -86,7 +106,7 @@ def _cursor(row: Model, order: Sequence[str]) -> str:
     return base64.urlsafe_b64encode(json.dumps(plain, separators=(",", ":")).encode()).decode().rstrip("=")
 
 
-def _place(model: type[Model], order: Sequence[str], cursor: str) -> list[Any]:
+def _place(model: Any, order: Sequence[str], cursor: str) -> list[Any]:
     """The values that a cursor holds, each as its column's own type."""
     try:
         values = json.loads(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))

@@ -1,5 +1,6 @@
 """Errors as RFC 9457 problem details, each with a stable `code`."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -113,10 +114,10 @@ def _from_api_exception(error: exceptions.APIException) -> Problem:
     }
     code = next((code for kind, code in codes.items() if isinstance(error, kind)), "refused")
     headers = {}
-    if getattr(error, "auth_header", None):
-        headers["WWW-Authenticate"] = error.auth_header
-    if getattr(error, "wait", None):
-        headers["Retry-After"] = str(int(error.wait))
+    if challenge := getattr(error, "auth_header", None):
+        headers["WWW-Authenticate"] = challenge
+    if wait_s := getattr(error, "wait", None):
+        headers["Retry-After"] = str(math.ceil(wait_s))
     return Problem(code, str(error.detail), status=error.status_code, headers=headers)
 
 

@@ -1,8 +1,6 @@
 """Users and their roles, technicians and their licences, devices and their tokens."""
 
-from typing import ClassVar
-
-from django.contrib.auth.models import AbstractUser, UserManager
+from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models.functions import Now
 
@@ -27,8 +25,6 @@ class User(AbstractUser):
 
     role = models.CharField(max_length=14, choices=Role, default=Role.CONTACT)
     units = models.CharField(max_length=2, choices=Units, default=Units.SI)
-
-    objects: ClassVar[UserManager["User"]] = UserManager()
 
     class Meta(AbstractUser.Meta):
         constraints = [

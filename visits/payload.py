@@ -31,7 +31,6 @@ LongText = Annotated[type_text, Field(max_length=20_000)]
 Key = Annotated[type_text, Field(min_length=1, max_length=64)]
 Name = Annotated[type_text, Field(min_length=1, max_length=120)]
 Measured = Annotated[float, Field(gt=-MEASURED_LIMIT, lt=MEASURED_LIMIT, allow_inf_nan=False)]
-Fuel = Literal[tuple(FuelSlug.values)]  # type: ignore[valid-type]
 
 
 class _Member(BaseModel):
@@ -74,7 +73,7 @@ class TestIn(_RowIn):
     sequence: Annotated[int, Field(ge=0, le=100_000)] | None = None
     settled_stated: bool = False
     moved_before: bool | None = None
-    fuel: Fuel | None = None
+    fuel: Literal[tuple(FuelSlug.values)] | None = None  # type: ignore[valid-type]
     co2_source: Literal["measured", "derived"] | None = None
     readings: Annotated[list[ReadingIn], Field(max_length=20_000)] = []
 
@@ -130,7 +129,7 @@ class VisitIn(_Member):
     appliance: Name
     attendance: UUID | None = None
     kind: Literal[tuple(Kind.values)]  # type: ignore[valid-type]
-    fuel: Fuel | None = None
+    fuel: Literal[tuple(FuelSlug.values)] | None = None  # type: ignore[valid-type]
     analyser: Name | None = None
     analyser_text: Annotated[type_text, Field(max_length=120)] | None = None
     opened_at: AwareDatetime
@@ -213,7 +212,7 @@ def _problem(error: ValidationError) -> Problem:
     rows = error.errors(include_url=False)
     if rows[0]["type"] == "json_invalid":
         return Problem("not_json", f"The body is not JSON: {rows[0]['ctx']['error']}.")
-    errors = {}
+    errors: dict[str, dict[str, Any]] = {}
     for row in rows:
         field = pointer([part for part in row["loc"] if part not in _UNION_ARMS])
         # A union of types fails once per type; the first says enough.

@@ -64,7 +64,7 @@ class Draft:
 
 @dataclass(frozen=True)
 class HealthAnswer:
-    """Combustion health of one phase: the probability, whether it is whole, its weakest limit, all checked."""
+    """Combustion health of one phase: probability, whether it is whole, its weakest limit, all checked."""
 
     probability: float | None = None
     full: bool = False

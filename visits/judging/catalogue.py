@@ -77,13 +77,15 @@ FINDINGS: dict[str, FindingKind] = {
         _(
             "{quantity} {value} {unit} at {place}, at or above the level of {limit} {unit} to investigate ({source})."
         ),
-        _("Look for the cause before any trim is moved: too much air makes CO as too little does. ") + _MAKER,
+        _(
+            "Look for the cause before any trim is moved: too much air makes CO as too little does. Follow the maker's instructions and local codes."
+        ),
     ),
     "co_over_maker": FindingKind(
         Severity.ACT,
         _("CO above the maker's limit"),
         _("CO {value} ppm at {place}, above the maker's limit of {limit} ppm ({source})."),
-        _("Look for the cause before any trim is moved. ") + _MAKER,
+        _("Look for the cause before any trim is moved. Follow the maker's instructions and local codes."),
     ),
     "ambient_co_investigate": FindingKind(
         Severity.ACT,
@@ -146,7 +148,9 @@ FINDINGS: dict[str, FindingKind] = {
         Severity.ACT,
         _("Another fuel than the appliance's"),
         _("Burned on the day: {fuel}; on file for this appliance: {expected}."),
-        _("Find out which is right before anything is set by it. ") + _MAKER,
+        _(
+            "Find out which is right before anything is set by it. Follow the maker's instructions and local codes."
+        ),
         keeps_out_of_drift=True,
     ),
     # Against the limits of acceptance.
@@ -160,19 +164,19 @@ FINDINGS: dict[str, FindingKind] = {
         Severity.ADVISE,
         _("CO2 outside the acceptance band as found"),
         _("CO2 {value} % at {place}, limit {limit} % ({source}); probability of being inside {probability}."),
-        _("See the advice for this burner. ") + _MAKER,
+        _("See the advice for this burner. Follow the maker's instructions and local codes."),
     ),
     "inlet_pressure_outside": FindingKind(
         Severity.ACT,
         _("Working inlet pressure outside its limits"),
         _("Inlet pressure {value} mbar at {place}, limit {limit} mbar ({source})."),
-        _("Look at the supply before any trim is moved. ") + _MAKER,
+        _("Look at the supply before any trim is moved. Follow the maker's instructions and local codes."),
     ),
     "flue_temp_high": FindingKind(
         Severity.ACT,
         _("Flue temperature above its limit"),
         _("Flue temperature {value} °C at {place}, limit {limit} °C ({source})."),
-        _("Look at the heat exchanger and the flue. ") + _MAKER,
+        _("Look at the heat exchanger and the flue. Follow the maker's instructions and local codes."),
     ),
     "fuel_line_off": FindingKind(
         Severity.ADVISE,

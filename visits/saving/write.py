@@ -79,7 +79,7 @@ def visit_store(
     _write(visit, rows, case, judgement, correcting=bool(reason))
     findings = _write_findings(case, judgement, is_new=known is None)
     if visit.is_closed:
-        _on_closing(visit, body, place, corrected=was_closed)
+        _on_closing(visit, body, place, now, corrected=was_closed)
     row = _next_record(visit, user, document, record, reason, now)
     answer = answer_build(
         visit=visit, body=flattened(document), case=case, results=judgement.results, findings=findings
@@ -186,12 +186,12 @@ def _write_findings(case: Case, judgement: Judgement, *, is_new: bool) -> list[F
     return findings
 
 
-def _on_closing(visit: Visit, body: VisitIn, place: Place, *, corrected: bool) -> None:
+def _on_closing(visit: Visit, body: VisitIn, place: Place, now: datetime, *, corrected: bool) -> None:
     parts = [
         PartFitted(
             burner=place.burner(row.burner),
             part=row.part,
-            fitted_at=row.fitted_at or visit.closed_at,
+            fitted_at=row.fitted_at or body.closed_at or now,
             visit_uuid=visit.uuid,
         )
         for row in body.parts
