@@ -1,5 +1,17 @@
 """REST addresses of fleet, under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from fleet import api
+
+urlpatterns = [
+    path("fuels/", api.Fuels.as_view(), name="fuels"),
+    path("fuels/<slug:slug>/", api.FuelDetail.as_view(), name="fuel"),
+    path("customers/", api.Customers.as_view(), name="customers"),
+    path("sites/", api.Sites.as_view(), name="sites"),
+    path("plants/", api.Plants.as_view(), name="plants"),
+    path("appliances/", api.Appliances.as_view(), name="appliances"),
+    path("appliances/<uuid:uuid>/", api.ApplianceDetail.as_view(), name="appliance"),
+    path("analysers/", api.Analysers.as_view(), name="analysers"),
+    path("models/", api.Models.as_view(), name="models"),
+]

@@ -1,6 +1,6 @@
 """Devices: sign one in, list them, end one."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib.auth import authenticate
 from django.db.models import QuerySet
@@ -20,7 +20,7 @@ from people.services import device_token_issue, device_token_revoke
 from people.throttling import PersonThrottle, SignInThrottle
 
 
-class DeviceTokens(ListAPIView):
+class DeviceTokens(ListAPIView[DeviceToken]):
     """The devices that may send for a person."""
 
     serializer_class = DeviceTokenSerializer
@@ -50,7 +50,7 @@ class DeviceTokens(ListAPIView):
         return Response(IssuedTokenSerializer(answer).data, status=status.HTTP_201_CREATED)
 
 
-class DeviceTokenEnd(DestroyAPIView):
+class DeviceTokenEnd(DestroyAPIView[DeviceToken]):
     """One device."""
 
     permission_classes = [SignedIn]
@@ -63,14 +63,14 @@ class DeviceTokenEnd(DestroyAPIView):
     @extend_schema(responses={204: OpenApiResponse(description="Revoked: the device is signed out.")})
     def delete(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Sign a device out for good. What it has sent stays."""
-        device_token_revoke(by=request.user, token=self.get_object())
+        device_token_revoke(by=cast(User, request.user), token=self.get_object())
         return Response(status=status.HTTP_204_NO_CONTENT)
 
 
 def _person(request: Request, username: str, password: str) -> User:
     """Whoever has this name and password. The lock-out counts wrong ones by name and address."""
     # The framework's own request is left unmarked, so that the refusal below stays a problem document.
-    user = authenticate(request, username=username, password=password)  # type: ignore[arg-type]
+    user = authenticate(request, username=username, password=password)
     if getattr(request, "axes_locked_out", False):
         raise Problem(
             "locked_out",

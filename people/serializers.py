@@ -1,11 +1,13 @@
 """What goes in and out of the REST addresses of people."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from people.models import DeviceToken
 
 
-class SignInSerializer(serializers.Serializer):
+class SignInSerializer(serializers.Serializer[Any]):
     """A person, and what they call the device that is to send for them."""
 
     username = serializers.CharField(max_length=150)
@@ -13,7 +15,7 @@ class SignInSerializer(serializers.Serializer):
     name = serializers.CharField(max_length=80, help_text="What you call this device.")
 
 
-class DeviceTokenSerializer(serializers.ModelSerializer):
+class DeviceTokenSerializer(serializers.ModelSerializer[DeviceToken]):
     """A token without its text, which is never kept."""
 
     username = serializers.CharField(source="user.username", read_only=True)
@@ -28,7 +30,7 @@ class DeviceTokenSerializer(serializers.ModelSerializer):
         return getattr(self.context["request"].auth, "pk", None) == token.pk
 
 
-class IssuedTokenSerializer(serializers.Serializer):
+class IssuedTokenSerializer(serializers.Serializer[Any]):
     """A new token, with its text this once."""
 
     id = serializers.IntegerField()

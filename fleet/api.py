@@ -1,0 +1,205 @@
+"""The fleet over REST: lists by cursor, one appliance, and the fuels. Filters live in the query."""
+
+from dataclasses import asdict
+from typing import Any, ClassVar
+
+from django.db.models import Prefetch, Q, QuerySet
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.generics import ListAPIView, RetrieveAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from combustion.fuels import FUELS, Fuel
+from combustion.iso6976 import REFERENCES
+from common.paging import ListQuery
+from common.problems import Problem
+from fleet import serializers as out
+from fleet.models import Analyser, AnalyserPeriod, Appliance, ApplianceModel, Customer, Plant, Site
+from people.permissions import SignedIn, WorksHere
+
+
+class TextQuery(ListQuery):
+    q = serializers.CharField(required=False, max_length=100, help_text="Part of the name.")
+
+
+class SiteQuery(TextQuery):
+    customer = serializers.IntegerField(required=False, min_value=1)
+
+
+class PlantQuery(TextQuery):
+    site = serializers.IntegerField(required=False, min_value=1)
+
+
+class ApplianceQuery(ListQuery):
+    q = serializers.CharField(required=False, max_length=100, help_text="Part of tag, serial, plant or site.")
+    site = serializers.IntegerField(required=False, min_value=1)
+    plant = serializers.IntegerField(required=False, min_value=1)
+    tag = serializers.CharField(required=False, max_length=80, help_text="The whole tag.")
+    serial = serializers.CharField(required=False, max_length=80, help_text="The whole serial number.")
+    due_before = serializers.DateField(required=False, help_text="In use and due before this day.")
+
+
+class AnalyserQuery(ListQuery):
+    q = serializers.CharField(required=False, max_length=100, help_text="Part of tag or serial.")
+    tag = serializers.CharField(required=False, max_length=80, help_text="The whole tag.")
+    serial = serializers.CharField(required=False, max_length=80, help_text="The whole serial number.")
+
+
+class FuelQuery(serializers.Serializer[Any]):
+    reference = serializers.ChoiceField(
+        choices=list(REFERENCES), default="15/15", help_text="Combustion / metering temperature, °C, or 60F."
+    )
+
+
+class FleetList(ListAPIView[Any]):
+    """The rows a person may see, narrowed by the words of the query, newest first.
+
+    text_in: the columns that `q` is looked for in.   lookups: other words, by the column each must equal.
+    """
+
+    permission_classes = [SignedIn]
+    query: ClassVar[type[ListQuery]] = TextQuery
+    text_in: ClassVar[tuple[str, ...]] = ("name",)
+    lookups: ClassVar[dict[str, str]] = {}
+
+    def rows(self) -> QuerySet[Any]:
+        raise NotImplementedError
+
+    def get_queryset(self) -> QuerySet[Any]:
+        asked = self.query.asked(self.request)
+        rows = self.rows().filter(**{self.lookups[word]: asked[word] for word in asked.keys() & self.lookups})
+        if "q" in asked:
+            anywhere = Q(*((f"{column}__icontains", asked["q"]) for column in self.text_in), _connector=Q.OR)
+            rows = rows.filter(anywhere)
+        return rows
+
+
+@extend_schema(parameters=[TextQuery])
+class Customers(FleetList):
+    """Customers."""
+
+    serializer_class = out.CustomerSerializer
+
+    def rows(self) -> QuerySet[Any]:
+        return Customer.objects.visible_to(self.request.user)
+
+
+@extend_schema(parameters=[SiteQuery])
+class Sites(FleetList):
+    """Sites with their customers."""
+
+    serializer_class = out.SiteSerializer
+    query = SiteQuery
+    text_in = ("name", "customer__name", "address")
+    lookups = {"customer": "customer"}
+
+    def rows(self) -> QuerySet[Any]:
+        return Site.objects.visible_to(self.request.user).select_related("customer", "gas_area")
+
+
+@extend_schema(parameters=[PlantQuery])
+class Plants(FleetList):
+    """Boiler rooms."""
+
+    serializer_class = out.PlantSerializer
+    query = PlantQuery
+    text_in = ("name", "site__name")
+    lookups = {"site": "site"}
+
+    def rows(self) -> QuerySet[Any]:
+        return Plant.objects.visible_to(self.request.user).select_related("site__customer")
+
+
+@extend_schema(parameters=[ApplianceQuery])
+class Appliances(FleetList):
+    """Boilers and water heaters."""
+
+    serializer_class = out.ApplianceSerializer
+    query = ApplianceQuery
+    text_in = ("tag", "serial", "plant__name", "plant__site__name")
+    lookups = {"site": "plant__site", "plant": "plant", "tag": "tag", "serial": "serial"}
+
+    def rows(self) -> QuerySet[Any]:
+        rows = Appliance.objects.visible_to(self.request.user).with_place()
+        due_before = self.query.asked(self.request).get("due_before")
+        return rows if due_before is None else rows.in_use().filter(next_due_on__lt=due_before)
+
+
+class ApplianceDetail(RetrieveAPIView[Appliance]):
+    """One appliance with its burners and its model's trims and firing specs."""
+
+    permission_classes = [SignedIn]
+    serializer_class = out.ApplianceDetailSerializer
+    lookup_field = "uuid"
+
+    def get_queryset(self) -> QuerySet[Appliance]:
+        rows = Appliance.objects.visible_to(self.request.user).with_place()
+        return rows.prefetch_related("burners", "model__trims", "model__firing_specs")
+
+
+@extend_schema(parameters=[AnalyserQuery])
+class Analysers(FleetList):
+    """Analysers with their channels and calibration periods."""
+
+    permission_classes = [WorksHere]
+    serializer_class = out.AnalyserSerializer
+    query = AnalyserQuery
+    text_in = ("tag", "serial")
+    lookups = {"tag": "tag", "serial": "serial"}
+
+    def rows(self) -> QuerySet[Any]:
+        periods = AnalyserPeriod.objects.order_by("starts_on", "id")
+        return Analyser.objects.prefetch_related("channels", Prefetch("periods", periods))
+
+
+@extend_schema(parameters=[TextQuery])
+class Models(FleetList):
+    """Makers' models with their trims and firing specs."""
+
+    permission_classes = [WorksHere]
+    serializer_class = out.ApplianceModelSerializer
+    text_in = ("name", "maker__name")
+
+    def rows(self) -> QuerySet[Any]:
+        return ApplianceModel.objects.select_related("maker").prefetch_related("trims", "firing_specs")
+
+
+class Fuels(APIView):
+    """The fuels known by composition, with their properties at one reference."""
+
+    permission_classes = [SignedIn]
+
+    @extend_schema(operation_id="fuels_list", parameters=[FuelQuery], responses=out.FuelSerializer(many=True))
+    def get(self, request: Request) -> Response:
+        reference = _reference(request)
+        fuels = [_fuel(fuel, reference) for fuel in FUELS.values()]
+        return Response(out.FuelSerializer(fuels, many=True).data)
+
+
+class FuelDetail(APIView):
+    """One fuel."""
+
+    permission_classes = [SignedIn]
+
+    @extend_schema(parameters=[FuelQuery], responses=out.FuelSerializer)
+    def get(self, request: Request, slug: str) -> Response:
+        if slug not in FUELS:
+            raise Problem("not_found", f"No fuel is called {slug!r}. Known: {', '.join(FUELS)}.", status=404)
+        return Response(out.FuelSerializer(_fuel(FUELS[slug], _reference(request))).data)
+
+
+def _reference(request: Request) -> str:
+    query = FuelQuery(data=request.query_params.dict())
+    query.is_valid(raise_exception=True)
+    return str(query.validated_data["reference"])
+
+
+def _fuel(fuel: Fuel, reference: str) -> dict[str, Any]:
+    apart = {
+        "composition": dict(fuel.composition),
+        "properties": asdict(fuel.properties(reference)),
+    }
+    names = out.FuelSerializer().get_fields().keys() - apart.keys()
+    return {name: getattr(fuel, name) for name in names} | apart
