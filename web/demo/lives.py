@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,11 +14,14 @@ from web.demo.plan import AppliancePlan, VisitPlan
 from web.demo.readings import Nameplate, intake_c, measured_columns
 from web.demo.world import World
 
+TRIMS = ("throttle", "offset")
 AIR_SOURCES = ("room", "ducted", "concentric")
 TURNDOWN_SPREAD = 0.03
 SIGNAL_SPREAD = 0.05
 UNRECORDED_LN_G = 0.003
 """Of humidity and gas temperature, which nobody writes down."""
+SENSITIVITY_SPREAD = 0.08
+COUNTED_SHARE = 0.75
 FIXED_SPREAD = 0.4
 """Movement of burners without trims, over the usual."""
 
@@ -35,8 +38,10 @@ class Lives:
     plate: Nameplate
     wanders: np.ndarray
     """(n, 2): throttle, offset."""
-    history: History | None = None
-    columns: F64 | None = None
+    history: History = field(init=False)
+    columns: F64 = field(init=False)
+    turns: F64 = field(init=False)
+    """(n, v, 2): turns as recorded, NaN where nobody counted."""
 
 
 def draw_lives(appliances: list[AppliancePlan], world: World, draw: np.random.Generator) -> Lives:
@@ -53,7 +58,7 @@ def draw_lives(appliances: list[AppliancePlan], world: World, draw: np.random.Ge
 
 
 def live(lives: Lives, world: World, draw: np.random.Generator) -> None:
-    """Simulate; afterwards `history` and `columns` are there."""
+    """Simulate; afterwards `history`, `columns` and `turns` are there."""
     visits = max((len(appliance.visits) for appliance in lives.appliances), default=0)
     grid = Grid.empty(len(lives.cards), visits)
     day_of_year, source = _fill(lives, world, grid)
@@ -62,6 +67,7 @@ def live(lives: Lives, world: World, draw: np.random.Generator) -> None:
     start_states(lives.burners, draw)
     lives.history = simulate(lives.burners, grid, world.magnitudes.noise_co2_pct, draw)
     lives.columns = measured_columns(lives.burners, lives.plate, grid, lives.history, air_temp_c, draw)
+    lives.turns = _turns(lives, draw)
 
 
 def points_of(card: ModelCard, fuel: str) -> tuple[str, ...]:
@@ -107,6 +113,17 @@ def _burners(
         spread_pa=size.offset_spread_pa * usual * ratio[:, 1],
     )
     return burners, wanders
+
+
+def _turns(lives: Lives, draw: np.random.Generator) -> F64:
+    """Amounts to the sixteenth of a turn, by each burner's own sensitivity; a quarter was never counted."""
+    per_turn = np.array(
+        [[trim.per_turn if (trim := card.trim(kind)) else np.nan for kind in TRIMS] for card in lives.cards]
+    ).reshape(-1, 1, 2)
+    own = 1.0 + SENSITIVITY_SPREAD * draw.standard_normal((len(lives.cards), 1, 2))
+    moved = np.abs(np.stack([lives.history.moved_ln_k, lives.history.moved_pa], axis=-1))
+    turns = np.maximum(np.round(16.0 * moved / (per_turn * own)), 1.0) / 16.0
+    return np.where(draw.random(turns.shape) < COUNTED_SHARE, turns, np.nan)
 
 
 def _plate(cards: list[ModelCard]) -> Nameplate:

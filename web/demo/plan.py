@@ -106,7 +106,8 @@ class VisitPlan:
     """Position within the attendance."""
     reads: bool = True
     may_adjust: bool = True
-    high_fire: bool = True
+    only_point: str = ""
+    """The one firing point that could be read, where not all were."""
     upset_ln: float = 0.0
     """Passing disturbance of ln phi, both points: a blocked exchanger, a filter."""
     countersigned: bool = True

@@ -57,7 +57,7 @@ def co_ppm(phi: F64) -> F64:
     """CO, dry ppm, of a sound burner at phi: some at the usual setting, steeply more towards rich."""
     rich = np.exp(np.clip((phi - 0.79) / 0.035, -6.0, 6.0))
     lean = np.exp(np.clip((0.60 - phi) / 0.05, -6.0, 4.0))
-    return np.asarray(18.0 + 24.0 * rich + 20.0 * lean)
+    return np.asarray(18.0 + 10.0 * rich + 20.0 * lean)
 
 
 def measured_columns(

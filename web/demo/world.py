@@ -12,6 +12,7 @@ import numpy as np
 from web.demo import names
 
 YEAR = timedelta(days=365)
+ZONE_NAME = "Europe/London"
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,143 @@
+"""The demo and the scale fleet, from a seed into the database."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date, timedelta
+
+import numpy as np
+from django.core.management import call_command, get_commands
+from django.db import connection, transaction
+
+from common.outbox import announce
+from fleet.models import Analyser
+from visits.judging import judge_visits
+from visits.models import Finding, Life
+from web.demo.accounts import Secrets, contacts_write, secrets_renew, staff_write
+from web.demo.lives import draw_lives, live
+from web.demo.places import invent_customer, invent_plants, invent_site
+from web.demo.plan import CustomerPlan, appliances_of, plants_of
+from web.demo.references import world_write
+from web.demo.rows import Chunk
+from web.demo.schedule import invent_last_day, schedule_plant
+from web.demo.story import plan_demo
+from web.demo.world import Magnitudes, World, invent_world
+
+Progress = Callable[[str, int], None]
+"""Told the name of a step and how many visits it has done since the last call."""
+
+AFTERWARDS = ("plan_due", "recompute_drift")
+"""Commands of other apps that make the due dates and the drift; the outbox would do it too, later."""
+FINDINGS_STAY_OPEN = timedelta(days=300)
+JUDGED_AT_ONCE = 250
+CHUNK_APPLIANCES = 600
+SITES_OF_A_CUSTOMER = 8
+APPLIANCES_PER_TECHNICIAN = 250
+APPLIANCES_PER_AREA = 2500
+
+
+def demo_load(*, seed: int, today: date, password: str | None, progress: Progress) -> Secrets:
+    """Plan, write and judge the demo: all of it, or nothing."""
+    plan = plan_demo(seed=seed, today=today)
+    with transaction.atomic():
+        handles = world_write(plan.world)
+        office = staff_write()
+        keys = Chunk(plan.customers, plan.lives, plan.world, handles, booked_by=office.pk).write()
+        progress("written", len(keys))
+        contacts_write()
+        shown = secrets_renew(password)
+        announce("visits.imported", 0, visits=len(keys))
+        _judge(keys, progress)
+        _settle_old_findings(today)
+    work_out_the_rest()
+    return shown
+
+
+def _settle_old_findings(today: date) -> None:
+    """What was found over a year ago has been seen to since; else the remedial list would be all history."""
+    old = Finding.objects.filter(visit__local_on__lt=today - FINDINGS_STAY_OPEN)
+    old.update(life=Life.DONE)
+
+
+def fleet_load(
+    *, appliances: int, years: int, seed: int, today: date, judge: bool, progress: Progress
+) -> dict[str, int]:
+    """Write a fleet of this size, a chunk of customers at a time, each whole or not at all.
+
+    Raises ValueError where this seed's fleet is in the database already.
+    """
+    prefix = f"F{seed}-"
+    if Analyser.objects.filter(tag__startswith=prefix).exists():
+        raise ValueError(f"the fleet of seed {seed} is in this database already; choose another seed")
+    world = invent_world(
+        seed=seed,
+        today=today,
+        years=years,
+        areas=min(max(appliances // APPLIANCES_PER_AREA, 2), 40),
+        technicians=max(appliances // APPLIANCES_PER_TECHNICIAN, 2),
+        spare_analysers=max(appliances // APPLIANCES_PER_TECHNICIAN // 10, 1),
+        magnitudes=Magnitudes(),
+        prefix=prefix.rstrip("-"),
+    )
+    with transaction.atomic():
+        handles = world_write(world)
+    counts = {"appliances": 0, "visits": 0, "firing tests": 0}
+    for number, customers in enumerate(_customers(seed, world, appliances, years, prefix)):
+        numbers = np.random.default_rng([seed, 3, number])
+        lives = draw_lives(list(appliances_of(customers)), world, numbers)
+        live(lives, world, numbers)
+        with transaction.atomic():
+            chunk = Chunk(customers, lives, world, handles)
+            keys = chunk.write()
+        progress("written", len(keys))
+        if judge:
+            _judge(keys, progress)
+        counts["appliances"] += len(lives.appliances)
+        counts["visits"] += len(keys)
+        counts["firing tests"] += chunk.tests_written
+    announce("visits.imported", 0, visits=counts["visits"])
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE")
+    return counts
+
+
+def work_out_the_rest() -> list[str]:
+    """Run the commands that make due dates and drift, where they are installed; returns which ran."""
+    there = [name for name in AFTERWARDS if name in get_commands()]
+    for name in there:
+        call_command(name, verbosity=0)
+    return there
+
+
+def _customers(
+    seed: int, world: World, appliances: int, years: int, prefix: str
+) -> Iterator[list[CustomerPlan]]:
+    """Chunks of whole customers, some hundreds of appliances each, `appliances` in all."""
+    draw = random.Random(f"fleet {seed}")  # noqa: S311  a fleet must be the same for the same seed
+    chunk: list[CustomerPlan] = []
+    made = written = sites = customers = 0
+    while made < appliances:
+        customer = invent_customer(draw, world, customers, prefix)
+        customers += 1
+        chunk.append(customer)
+        for _ in range(SITES_OF_A_CUSTOMER):
+            if made >= appliances:
+                break
+            site = invent_site(draw, world, customer, sites, prefix)
+            sites += 1
+            made += invent_plants(draw, world, site, appliances - made, years)
+        if made - written >= CHUNK_APPLIANCES or made >= appliances:
+            written = made
+            for plant in plants_of(chunk):
+                last_on = invent_last_day(draw, world, plant.site.customer)
+                schedule_plant(draw, world, plant, last_on, years)
+            yield chunk
+            chunk = []
+
+
+def _judge(keys: Sequence[int], progress: Progress) -> None:
+    for start in range(0, len(keys), JUDGED_AT_ONCE):
+        some = keys[start : start + JUDGED_AT_ONCE]
+        judge_visits(some)
+        progress("judged", len(some))
