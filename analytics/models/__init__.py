@@ -1,0 +1,24 @@
+"""What the drift work leaves behind: runs, and what each found."""
+
+from analytics.models.estimates import (
+    ApplianceDrift,
+    GasShift,
+    PeriodBias,
+    Reason,
+    TrimDrift,
+    Unit,
+)
+from analytics.models.runs import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun
+
+__all__ = [
+    "ENGINE_VERSION",
+    "ApplianceDrift",
+    "DriftDuty",
+    "DriftPointer",
+    "DriftRun",
+    "GasShift",
+    "PeriodBias",
+    "Reason",
+    "TrimDrift",
+    "Unit",
+]

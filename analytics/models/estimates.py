@@ -1,0 +1,173 @@
+"""What a run found: per trim, per appliance, per analyser period, per gas area and month.
+
+All of it is derived and replaceable; the readings are the truth.
+"""
+
+from django.db import models
+
+from analytics.models.runs import DriftRun
+from analytics.querysets import EstimateQuerySet
+from common.constraints import finite, one_of
+from fleet.models import AnalyserPeriod, Appliance, Burner, GasArea, TrimKind
+
+
+class Unit(models.TextChoices):
+    """Of a trim's state; its changes are per year."""
+
+    PCT_OF_K = "pct_k", "% of K"
+    PASCAL = "pa", "Pa"
+    MILLI_W = "milli_w", "1e-3 of w"
+
+
+class Reason(models.TextChoices):
+    """Why a trim has no estimate."""
+
+    NOT_PREMIX = "not_premix", "not a premix burner with pneumatic ratio control"
+    NO_READINGS = "no_readings", "no usable reading"
+    ONE_VISIT = "one_visit", "only one visit with a usable reading"
+    NO_INTERVAL = "no_interval", "no interval between two visits in the trim's present state"
+    NO_LOW_FIRE = "no_low_fire", "low fire was not read on two visits"
+    TURNDOWN_UNKNOWN = "turndown_unknown", "neither turndown nor fan speed is known"
+    IDENTICAL = "identical", "every visit repeats the same values"
+
+
+class TrimDrift(models.Model):
+    """One trim of one burner: where it stands, how it drifts, and whether it wanders.
+
+    state: throttle 100 ln K at the reference intake air; offset in the unit's own.   drift_…: per year with
+    95 % interval.   moved_per_year, usual_per_year: typical movement in a year's interval, of this trim and
+    of its peers.   from_analyser_per_year, from_gas_per_year: the part of what the readings show that the
+    analysers' biases and the gas explain, in the same unit.
+    """
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="trims", db_index=False)
+    appliance = models.ForeignKey(Appliance, on_delete=models.CASCADE, related_name="trim_drifts")
+    burner = models.ForeignKey(Burner, on_delete=models.CASCADE, related_name="trim_drifts")
+    trim = models.CharField(max_length=8, choices=TrimKind)
+    unit = models.CharField(max_length=7, choices=Unit)
+    visits = models.PositiveIntegerField(default=0)
+    state = models.FloatField(null=True)
+    state_u = models.FloatField(null=True)
+    drift_per_year = models.FloatField(null=True)
+    drift_low = models.FloatField(null=True)
+    drift_high = models.FloatField(null=True)
+    moved_per_year = models.FloatField(null=True)
+    usual_per_year = models.FloatField(null=True)
+    from_analyser_per_year = models.FloatField(null=True)
+    from_gas_per_year = models.FloatField(null=True)
+    wander_probability = models.FloatField(null=True)
+    flagged = models.BooleanField(default=False, help_text="Responsible for its appliance being flagged.")
+    change_points = models.JSONField(default=list, help_text="Jumps: day, size, probability.")
+    reason = models.CharField(max_length=16, choices=Reason, blank=True, help_text="Why no estimate.")
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "burner_id", "-trim"]
+        indexes = [
+            models.Index(fields=["run", "-wander_probability"], name="trim_drift_ranked"),
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "burner", "trim"], name="trim_drift_once"),
+            one_of("trim_drift_trim", "trim", TrimKind.values),
+            one_of("trim_drift_unit", "unit", ["pct_k", "pa", "milli_w"]),
+            models.CheckConstraint(
+                condition=models.Q(drift_per_year__isnull=False, reason="")
+                | (models.Q(drift_per_year__isnull=True) & ~models.Q(reason="")),
+                name="trim_drift_or_reason",
+                violation_error_message="A trim has an estimate, or a reason for none.",
+            ),
+            *finite("trim_drift", ["state", "drift_per_year", "drift_low", "drift_high"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.trim} of burner {self.burner_id}"
+
+
+class ApplianceDrift(models.Model):
+    """An appliance as a whole: whether any trim wanders, when it may leave its band, and a proposed visit.
+
+    outside: rows `[day, probability]` of any point of any burner being outside its acceptance band.
+    """
+
+    class NextReason(models.TextChoices):
+        OUTSIDE = "outside", "likely outside its acceptance band before the annual date"
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="appliances", db_index=False)
+    appliance = models.ForeignKey(Appliance, on_delete=models.CASCADE, related_name="drifts")
+    wander_probability = models.FloatField(null=True, help_text="That at least one trim wanders.")
+    flagged = models.BooleanField(default=False)
+    outside = models.JSONField(default=list)
+    next_visit_by = models.DateField(null=True)
+    next_visit_reason = models.CharField(max_length=12, choices=NextReason, blank=True)
+    next_visit_probability = models.FloatField(null=True)
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "appliance_id"]
+        indexes = [
+            models.Index(fields=["run", "-wander_probability"], name="appliance_drift_ranked"),
+            models.Index(
+                fields=["run", "next_visit_by"],
+                name="appliance_drift_proposed",
+                condition=models.Q(next_visit_by__isnull=False),
+            ),
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "appliance"], name="appliance_drift_once"),
+            one_of("appliance_drift_next_reason", "next_visit_reason", ["", "outside"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"drift of appliance {self.appliance_id}"
+
+
+class PeriodBias(models.Model):
+    """One analyser period: reading minus truth at 9 % CO2, mean over the period's firing tests.
+
+    weak: nothing but the prior says how much of it is the analyser and how much the gas.
+    """
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="biases", db_index=False)
+    period = models.ForeignKey(AnalyserPeriod, on_delete=models.CASCADE, related_name="biases")
+    bias_co2_pct = models.FloatField()
+    bias_u_co2_pct = models.FloatField()
+    readings = models.PositiveIntegerField()
+    weak = models.BooleanField(default=True)
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "period_id"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "period"], name="period_bias_once"),
+            *finite("period_bias", ["bias_co2_pct", "bias_u_co2_pct"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"bias of period {self.period_id}"
+
+
+class GasShift(models.Model):
+    """One gas area's month: what its gas added to the mixture, in % of K, against the area's usual."""
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="gas_shifts", db_index=False)
+    gas_area = models.ForeignKey(GasArea, on_delete=models.CASCADE, related_name="shifts")
+    month = models.DateField(help_text="Its first day.")
+    shift_pct = models.FloatField()
+    shift_u_pct = models.FloatField()
+    readings = models.PositiveIntegerField()
+    weak = models.BooleanField(default=True)
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "gas_area_id", "month"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "gas_area", "month"], name="gas_shift_once"),
+            *finite("gas_shift", ["shift_pct", "shift_u_pct"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"gas of area {self.gas_area_id} in {self.month:%Y-%m}"

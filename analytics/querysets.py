@@ -1,0 +1,22 @@
+"""Filters on what the drift work found. Every list a person sees begins with `visible_to`."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.db.models import Subquery
+
+from people.permissions import works_here
+
+
+class EstimateQuerySet(models.QuerySet[Any]):
+    """Rows of a run. What the fleet taught is the firm's own business: a contact sees none of it."""
+
+    def visible_to(self, user: Any) -> Self:
+        """All rows for the firm's people, none for anyone else."""
+        return self if works_here(user) else self.none()
+
+    def current(self) -> Self:
+        """Rows of the run that readers see now, found within the same statement."""
+        from analytics.models import DriftPointer
+
+        return self.filter(run_id=Subquery(DriftPointer.objects.values("current_id")[:1]))
