@@ -117,6 +117,14 @@ def _values(row: StoryRow) -> list[float]:
     return [value for value in (row.found_co2_pct, row.left_co2_pct) if value is not None]
 
 
+def _reach(row: StoryRow) -> list[float]:
+    """Both ends of every bar."""
+    found = (row.found_co2_pct, row.u_found_co2_pct)
+    left = (row.left_co2_pct, row.u_left_co2_pct)
+    known = [(value, 2 * (spread or 0.0)) for value, spread in (found, left) if value is not None]
+    return [end for value, spread in known for end in (value - spread, value + spread)]
+
+
 def _span(rows: Sequence[StoryRow], due_on: date | None) -> tuple[date, date]:
     days = [row.on for row in rows] + ([due_on] if due_on else [])
     pad = max((max(days) - min(days)).days // 25, 30)
@@ -126,14 +134,14 @@ def _span(rows: Sequence[StoryRow], due_on: date | None) -> tuple[date, date]:
 def _layout(panels: int) -> Figure:
     return {
         "height": 60 + 250 * panels,
-        "margin": {"l": 62, "r": 20, "t": 58, "b": 40},
+        "margin": {"l": 62, "r": 20, "t": 64, "b": 40},
         "paper_bgcolor": SHEET,
         "plot_bgcolor": SHEET,
         "font": {"color": INK, "size": 13},
         "hovermode": "closest",
         "dragmode": False,
         "showlegend": True,
-        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "yref": "paper"},
+        "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"},
         "annotations": [],
         "shapes": [],
         "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 96, "b": 40}}},
@@ -156,11 +164,11 @@ def _time_axis(span: tuple[date, date], anchor: str) -> Figure:
 
 
 def _co2_axis(panel: Sequence[StoryRow], title: str, domain: tuple[float, float]) -> Figure:
-    ends = [value for row in panel for value in _values(row)]
+    ends = [end for row in panel for end in _reach(row)]
     ends += [
         end for row in panel for band in (row.accept_co2_pct, row.target_co2_pct) if band for end in band
     ]
-    pad = max(0.08 * (max(ends) - min(ends)), 0.1)
+    pad = max(0.06 * (max(ends) - min(ends)), 0.08)
     return {
         "domain": [round(max(domain[0], 0.0), 4), round(domain[1], 4)],
         "title": {"text": title, "standoff": 8},
@@ -175,7 +183,8 @@ def _co2_axis(panel: Sequence[StoryRow], title: str, domain: tuple[float, float]
 
 def _panel_title(text: str, top: float) -> Figure:
     return {
-        "text": f"<b>{text}</b>",
+        "text": text,
+        "font": {"size": 14, "weight": 600},
         "showarrow": False,
         "xref": "paper",
         "yref": "paper",
@@ -205,7 +214,11 @@ def _bands(
     for end in (0, 1):
         x, y = _held(panel, "target_co2_pct", end, span)
         if x:
-            fill = {"fill": "tonexty", "fillcolor": TARGET, "name": words["target"]} if end else {}
+            fill = (
+                {"fill": "tonexty", "fillcolor": TARGET, "name": words["target"], "legendrank": 3}
+                if end
+                else {}
+            )
             line = {"color": TARGET, "width": 0, "shape": "hv"}
             traces.append({**common, "x": x, "y": y, "line": line, "showlegend": bool(end) and first, **fill})
     for end in (0, 1):
@@ -224,8 +237,8 @@ def _readings(panel: Sequence[StoryRow], axis: str, words: dict[str, str], *, fi
     disc = {"symbol": "circle", "size": 9, "color": LEFT}
     return [
         _moves(panel, axis),
-        _markers(found, axis, open_diamond, FOUND, words["found"], first),
-        _markers(left, axis, disc, LEFT, words["left"], first),
+        _markers(found, axis, open_diamond, FOUND, words["found"], rank=1, first=first),
+        _markers(left, axis, disc, LEFT, words["left"], rank=2, first=first),
     ]
 
 
@@ -256,6 +269,8 @@ def _markers(
     marker: Figure,
     colour: str,
     name: str,
+    *,
+    rank: int,
     first: bool,
 ) -> Figure:
     points = [(day, value, spread) for day, value, spread in readings if value is not None]
@@ -263,6 +278,7 @@ def _markers(
         "type": "scatter",
         "mode": "markers",
         "name": name,
+        "legendrank": rank,
         "showlegend": first,
         "yaxis": axis,
         "x": [day.isoformat() for day, _, _ in points],

@@ -1,0 +1,87 @@
+"""The story figure, put through the chart library's own checks."""
+
+from datetime import date, timedelta
+
+import plotly.graph_objects as go
+
+from analytics.figures import StoryRow, story, story_counts
+
+WORDS = {
+    "found": "as found",
+    "left": "as left",
+    "target": "target band",
+    "accept_low": "acceptance, lower",
+    "accept_high": "acceptance, upper",
+    "due": "next due",
+    "axis": "CO2, dry vol %",
+}
+
+
+def row(day: date, point: str, found: float | None, left: float | None = None, **more: object) -> StoryRow:
+    values = {
+        "visit_uuid": "x",
+        "on": day,
+        "point": point,
+        "point_text": {"high": "High fire", "low": "Low fire"}[point],
+        "found_co2_pct": found,
+        "u_found_co2_pct": 0.07,
+        "left_co2_pct": left,
+        "u_left_co2_pct": None,
+        "target_co2_pct": (8.8, 9.2),
+        "accept_co2_pct": (8.5, 9.5),
+    }
+    return StoryRow(**(values | more))
+
+
+DAYS = [date(2022, 3, 1) + timedelta(days=365 * year) for year in range(4)]
+ROWS = [row(day, point, 9.6 if point == "high" else 8.9, 9.0) for day in DAYS for point in ("low", "high")]
+
+
+def test_the_figure_is_one_that_the_chart_library_accepts() -> None:
+    figure = story(ROWS, words=WORDS, due_on=date(2026, 3, 1))
+    checked = go.Figure({"data": figure["data"], "layout": figure["layout"]})
+    assert [axis.title.text for axis in checked.select_yaxes()] == ["CO2, dry vol %", "CO2, dry vol %"]
+
+
+def test_every_reading_is_drawn_with_twice_its_uncertainty() -> None:
+    figure = story(ROWS, words=WORDS)
+    found = [trace for trace in figure["data"] if trace.get("name") == "as found"]
+    assert [trace["y"] for trace in found] == [[9.6] * 4, [8.9] * 4]
+    assert found[0]["error_y"]["array"] == [0.14] * 4
+    assert found[0]["marker"]["symbol"] != next(
+        trace["marker"]["symbol"] for trace in figure["data"] if trace.get("name") == "as left"
+    )
+
+
+def test_both_limits_are_drawn_and_labelled_with_their_values() -> None:
+    figure = story(ROWS, words=WORDS)
+    texts = [note["text"] for note in figure["layout"]["annotations"]]
+    assert "acceptance, lower 8.50" in texts
+    assert "acceptance, upper 9.50" in texts
+    upper = next(trace for trace in figure["data"] if trace.get("name") == "acceptance, upper")
+    assert set(upper["y"]) == {9.5}
+
+
+def test_a_limit_that_changed_holds_until_the_next_visit() -> None:
+    rows = [row(DAYS[0], "high", 9.0), row(DAYS[1], "high", 9.0, accept_co2_pct=(8.6, 9.4))]
+    figure = story(rows, words=WORDS)
+    upper = next(trace for trace in figure["data"] if trace.get("name") == "acceptance, upper")
+    assert upper["y"] == [9.5, 9.5, 9.4, 9.4]
+    assert upper["line"]["shape"] == "hv"
+
+
+def test_the_sentence_counts_what_lay_outside() -> None:
+    high, low = story_counts(ROWS)
+    assert (high.point_text, high.visits, high.found_outside) == ("High fire", 4, 4)
+    assert (low.point_text, low.visits, low.found_outside) == ("Low fire", 4, 0)
+
+
+def test_without_a_reading_there_is_no_figure() -> None:
+    assert story([], words=WORDS) is None
+    assert story([row(DAYS[0], "high", None)], words=WORDS) is None
+
+
+def test_a_visit_without_limits_is_drawn_without_bands() -> None:
+    figure = story([row(DAYS[0], "high", 9.0, target_co2_pct=None, accept_co2_pct=None)], words=WORDS)
+    assert not any(trace.get("fill") for trace in figure["data"])
+    assert go.Figure(figure).data
