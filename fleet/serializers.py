@@ -87,7 +87,6 @@ class ApplianceModelSerializer(serializers.ModelSerializer[ApplianceModel]):
     """A maker's model with its trims and what it should give."""
 
     maker = serializers.CharField(source="maker.name")
-    kind = serializers.CharField(help_text="boiler or water_heater")
     trims = ModelTrimSerializer(many=True)
     firing_specs = FiringSpecSerializer(many=True)
 
@@ -187,7 +186,6 @@ class AnalyserPeriodSerializer(serializers.ModelSerializer[AnalyserPeriod]):
 
 
 class AnalyserSerializer(serializers.ModelSerializer[Analyser]):
-    fuel_setting = serializers.CharField(help_text="A fuel's slug; empty: set to the fuel of each appliance.")
     channels = AnalyserChannelSerializer(many=True)
     periods = AnalyserPeriodSerializer(many=True)
 

@@ -1,5 +1,13 @@
 """REST addresses of planning, under /api/v1/."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from planning import api
+
+urlpatterns = [
+    path("due/", api.DueList.as_view(), name="due"),
+    path("follow-ups/", api.FollowUpList.as_view(), name="follow-ups"),
+    path("follow-ups/<int:pk>/done/", api.FollowUpDone.as_view(), name="follow-up-done"),
+    path("appliances/<uuid:uuid>/history/", api.History.as_view(), name="appliance-history"),
+    path("day/", api.DayView.as_view(), name="day"),
+]

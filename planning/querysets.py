@@ -24,6 +24,10 @@ class DueDateQuerySet(_OfTheFirm):
         """Those with a date."""
         return self.filter(due_on__isnull=False)
 
+    def undated(self) -> Self:
+        """In use, but without a date: nobody has agreed to look after it."""
+        return self.filter(due_on__isnull=True).exclude(reason="retired")
+
     def overdue(self, today: date) -> Self:
         """The window has closed and nobody has come."""
         return self.filter(window_to__lt=today)
@@ -35,6 +39,16 @@ class DueDateQuerySet(_OfTheFirm):
     def upcoming(self, today: date) -> Self:
         """The window has not opened yet."""
         return self.filter(window_from__gt=today)
+
+    def of_status(self, status: str, today: date) -> Self:
+        """One of the above by its name."""
+        return {
+            "dated": self.dated(),
+            "undated": self.undated(),
+            "overdue": self.overdue(today),
+            "due": self.due(today),
+            "upcoming": self.upcoming(today),
+        }[status]
 
 
 class FollowUpQuerySet(_OfTheFirm):

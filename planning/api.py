@@ -1,0 +1,145 @@
+"""Planning over REST: what is due, what to follow up, an appliance's history, a technician's day."""
+
+from typing import cast
+
+from django.db.models import QuerySet
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.exceptions import PermissionDenied, ValidationError
+from rest_framework.generics import GenericAPIView, ListAPIView, get_object_or_404
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from common.paging import ListQuery
+from fleet.models import Appliance
+from people.models import Role, User
+from people.permissions import OfficeOnly, SignedIn, WorksHere, role_of
+from planning import serializers as out
+from planning.models import DueDate, FollowUp
+from planning.selectors import day_of, history_of
+from planning.services import follow_up_close
+from visits.models import Visit
+
+
+class DueQuery(ListQuery):
+    status = serializers.ChoiceField(
+        choices=["overdue", "due", "upcoming", "undated"],
+        required=False,
+        help_text="overdue: the window has closed; due: it is open; upcoming: not open yet; undated: in use "
+        "but without a date, with the reason. Left out: all with a date, soonest first.",
+    )
+    before = serializers.DateField(required=False, help_text="Due before this day.")
+
+
+class FollowUpQuery(ListQuery):
+    state = serializers.ChoiceField(choices=FollowUp.State.values, default=FollowUp.State.OPEN)
+
+
+class DayQuery(ListQuery):
+    date = serializers.DateField(required=False, help_text="The day at the sites; left out: today, UTC.")
+    technician = serializers.CharField(
+        required=False,
+        max_length=150,
+        help_text="User name. The office names one; a technician is their own.",
+    )
+
+
+class HistoryQuery(ListQuery):
+    pass
+
+
+@extend_schema(parameters=[DueQuery])
+class DueList(ListAPIView[DueDate]):
+    """Appliances by the day they must be seen. What is overdue stays on top until it is seen or retired."""
+
+    permission_classes = [WorksHere]
+    serializer_class = out.DueDateSerializer
+    queryset = DueDate.objects.none()
+    ordering: tuple[str, ...] = ("due_on", "id")
+
+    def get_queryset(self) -> QuerySet[DueDate]:
+        asked = DueQuery.asked(self.request)
+        rows = DueDate.objects.visible_to(self.request.user).with_place()
+        rows = rows.of_status(asked.get("status", "dated"), timezone.localdate())
+        if asked.get("status") == "undated":
+            self.ordering = ("id",)
+        elif "before" in asked:
+            rows = rows.filter(due_on__lt=asked["before"])
+        return rows.select_related("contract", "basis_visit")
+
+
+@extend_schema(parameters=[FollowUpQuery])
+class FollowUpList(ListAPIView[FollowUp]):
+    """Visits that left something to do for the office, oldest first; open ones unless asked otherwise."""
+
+    permission_classes = [WorksHere]
+    serializer_class = out.FollowUpSerializer
+    queryset = FollowUp.objects.none()
+    ordering = ("id",)
+
+    def get_queryset(self) -> QuerySet[FollowUp]:
+        rows = FollowUp.objects.visible_to(self.request.user).filter(**FollowUpQuery.asked(self.request))
+        return rows.with_place().select_related("visit__technician", "done_by")
+
+
+class FollowUpDone(GenericAPIView[FollowUp]):
+    """The office's word on a follow-up."""
+
+    permission_classes = [OfficeOnly]
+    serializer_class = out.FollowUpDoneSerializer
+    queryset = FollowUp.objects.none()
+
+    @extend_schema(responses=out.FollowUpSerializer)
+    def post(self, request: Request, pk: int) -> Response:
+        """Say how it was seen to, where no visit does."""
+        row = get_object_or_404(FollowUp.objects.visible_to(request.user).with_place(), pk=pk)
+        said = self.get_serializer(data=request.data)
+        said.is_valid(raise_exception=True)
+        by = cast(User, request.user)
+        done = follow_up_close(by=by, follow_up=row, note=said.validated_data["note"])
+        return Response(out.FollowUpSerializer(done).data)
+
+
+@extend_schema(parameters=[HistoryQuery])
+class History(ListAPIView[Visit]):
+    """An appliance's visits, newest first, with health and the settled values of their tests."""
+
+    permission_classes = [SignedIn]
+    serializer_class = out.HistorySerializer
+    queryset = Visit.objects.none()
+    ordering = ("-opened_at", "-id")
+
+    def get_queryset(self) -> QuerySet[Visit]:
+        HistoryQuery.asked(self.request)
+        mine = Appliance.objects.visible_to(self.request.user)
+        return history_of(get_object_or_404(mine, uuid=self.kwargs["uuid"]))
+
+
+class DayView(APIView):
+    """A technician's day: attendances in order with everything that stands there."""
+
+    permission_classes = [WorksHere]
+
+    @extend_schema(parameters=[DayQuery], responses=out.DaySerializer)
+    def get(self, request: Request) -> Response:
+        """One's own day for a technician; the day of `?technician=` for the office."""
+        asked = DayQuery.asked(request)
+        technician = _technician(cast(User, request.user), asked.get("technician"))
+        day = day_of(technician, asked.get("date") or timezone.localdate())
+        return Response(out.DaySerializer(day).data)
+
+
+def _technician(user: User, named: str | None) -> User:
+    """Whose day is asked for: a technician has their own alone, the office names one."""
+    if role_of(user) == Role.TECHNICIAN:
+        if named not in (None, user.username):
+            raise PermissionDenied("A technician sees their own day; the office sees everyone's.")
+        return user
+    if named is None:
+        raise ValidationError({"technician": ["Name the technician whose day it is."]})
+    found = User.objects.filter(username=named, role=Role.TECHNICIAN).first()
+    if found is None:
+        raise ValidationError({"technician": [f"No technician has the user name {named!r}."]})
+    return found

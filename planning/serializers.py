@@ -1,0 +1,239 @@
+"""What goes in and out of the REST addresses of planning."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from fleet.models import Appliance, Plant
+from fleet.serializers import ApplianceModelSerializer, BurnerSerializer, PlaceSerializer
+from planning.models import DueDate, FollowUp
+from visits.measured import MEASURED_FIELDS
+from visits.models import Attendance, FiringTest, Visit
+
+
+class DueApplianceSerializer(serializers.ModelSerializer[Appliance]):
+    """Enough of an appliance to know which one is meant and where it stands."""
+
+    model = serializers.CharField(source="model.__str__")
+    plant = PlaceSerializer()
+
+    class Meta:
+        model = Appliance
+        fields = ["uuid", "tag", "serial", "model", "fuel", "input_gross_kw", "safety_state", "plant"]
+
+
+class DueDateSerializer(serializers.ModelSerializer[DueDate]):
+    """When an appliance must be seen, inside which window, and what that rests on."""
+
+    appliance = DueApplianceSerializer()
+    contract = serializers.CharField(source="contract.reference", default=None)
+    basis_visit = serializers.UUIDField(source="basis_visit.uuid", default=None)
+
+    class Meta:
+        model = DueDate
+        fields = [
+            "appliance",
+            "due_on",
+            "window_from",
+            "window_to",
+            "rule",
+            "contract",
+            "basis_visit",
+            "reason",
+        ]
+
+
+class FollowUpSerializer(serializers.ModelSerializer[FollowUp]):
+    """A visit that left something to do for the office."""
+
+    visit = serializers.UUIDField(source="visit.uuid")
+    local_on = serializers.DateField(source="visit.local_on")
+    technician = serializers.CharField(source="visit.technician", allow_null=True)
+    appliance = DueApplianceSerializer()
+    done_by = serializers.CharField(allow_null=True)
+
+    class Meta:
+        model = FollowUp
+        fields = [
+            "id",
+            "visit",
+            "local_on",
+            "technician",
+            "appliance",
+            "cause",
+            "state",
+            "made_at",
+            "done_by",
+            "done_at",
+            "note",
+        ]
+
+
+class FollowUpDoneSerializer(serializers.Serializer[Any]):
+    note = serializers.CharField(max_length=400, help_text="How it was seen to, if not by a visit.")
+
+
+class SettledTestSerializer(serializers.ModelSerializer[FiringTest]):
+    """The settled values of one firing point of one burner in one phase, and what they were judged to be.
+
+    Compositions dry; missing is null. The verdict is of the newest engine that judged the test.
+    """
+
+    burner = serializers.UUIDField(source="burner.uuid")
+    verdict = serializers.SerializerMethodField()
+    p_inside = serializers.SerializerMethodField()
+
+    class Meta:
+        model = FiringTest
+        fields = [
+            "key",
+            "burner",
+            "point",
+            "percent",
+            "phase",
+            "sequence",
+            "observed_at",
+            "settled",
+            "co2_source",
+            *MEASURED_FIELDS,
+            "verdict",
+            "p_inside",
+        ]
+
+    def get_verdict(self, test: FiringTest) -> str | None:
+        return next((row.verdict for row in reversed(test.results.all())), None)
+
+    def get_p_inside(self, test: FiringTest) -> float | None:
+        return next((row.p_inside for row in reversed(test.results.all())), None)
+
+
+class PastVisitSerializer(serializers.ModelSerializer[Visit]):
+    """A visit with its combustion health and settled values. Health is a probability, 0 to 1."""
+
+    tests = SettledTestSerializer(source="firingtests", many=True)
+
+    class Meta:
+        model = Visit
+        fields = [
+            "uuid",
+            "kind",
+            "outcome",
+            "opened_at",
+            "closed_at",
+            "local_on",
+            "fuel",
+            "uncountersigned",
+            "revision",
+            "health_as_found",
+            "health_as_found_full",
+            "health_as_found_weakest",
+            "health_as_left",
+            "health_as_left_full",
+            "health_as_left_weakest",
+            "tests",
+        ]
+
+
+class HistorySerializer(PastVisitSerializer):
+    """A visit of one appliance's history."""
+
+    technician = serializers.CharField(allow_null=True)
+    analyser = serializers.CharField(source="analyser.tag", default=None)
+
+    class Meta:
+        model = Visit
+        fields = [*PastVisitSerializer.Meta.fields, "technician", "analyser", "analyser_text"]
+
+
+class DayApplianceSerializer(serializers.ModelSerializer[Appliance]):
+    """An appliance of the day with its burners and its last visit. The model is found by `model_id`."""
+
+    model_id = serializers.IntegerField()
+    burners = BurnerSerializer(many=True)
+    last = PastVisitSerializer(allow_null=True)
+
+    class Meta:
+        model = Appliance
+        fields = [
+            "uuid",
+            "tag",
+            "serial",
+            "model_id",
+            "fuel",
+            "input_gross_kw",
+            "air_source",
+            "safety_state",
+            "next_due_on",
+            "burners",
+            "last",
+        ]
+
+
+class DayPlantSerializer(serializers.ModelSerializer[Plant]):
+    """Where to go, how to get in, and what stands there."""
+
+    site = serializers.CharField(source="site.name")
+    customer = serializers.CharField(source="site.customer.name")
+    address = serializers.CharField(source="site.address")
+    latitude = serializers.FloatField(source="site.latitude", allow_null=True)
+    longitude = serializers.FloatField(source="site.longitude", allow_null=True)
+    elevation_m = serializers.FloatField(source="site.elevation_m", allow_null=True)
+    time_zone = serializers.CharField(source="site.time_zone")
+    site_access_notes = serializers.CharField(source="site.access_notes")
+    appliances = DayApplianceSerializer(source="in_use", many=True)
+
+    class Meta:
+        model = Plant
+        fields = [
+            "id",
+            "name",
+            "sequencing",
+            "access_notes",
+            "site",
+            "site_access_notes",
+            "customer",
+            "address",
+            "latitude",
+            "longitude",
+            "elevation_m",
+            "time_zone",
+            "appliances",
+        ]
+
+
+class SentVisitSerializer(serializers.ModelSerializer[Visit]):
+    """A visit that the record already holds for this attendance."""
+
+    appliance = serializers.UUIDField(source="appliance.uuid")
+
+    class Meta:
+        model = Visit
+        fields = ["uuid", "appliance", "kind", "revision", "closed_at", "outcome"]
+
+
+class DayAttendanceSerializer(serializers.ModelSerializer[Attendance]):
+    plant = DayPlantSerializer()
+    visits = SentVisitSerializer(source="sent", many=True)
+
+    class Meta:
+        model = Attendance
+        fields = [
+            "uuid",
+            "position",
+            "planned_start_at",
+            "arrived_at",
+            "left_at",
+            "access_notes",
+            "contact_name",
+            "plant",
+            "visits",
+        ]
+
+
+class DaySerializer(serializers.Serializer[Any]):
+    """A technician's day: attendances in order, and each model that is met on it once."""
+
+    technician = serializers.CharField(source="technician.username")
+    date = serializers.DateField(source="on")
+    attendances = DayAttendanceSerializer(many=True)
+    models = ApplianceModelSerializer(many=True)
