@@ -35,7 +35,7 @@ def table_write(model: type[models.Model], columns: Sequence[str], rows: Iterabl
     rest = [
         field
         for field in model._meta.concrete_fields
-        if field.name not in given and field.attname not in given and not field.has_db_default()
+        if not {field.name, field.attname} & given and not field.has_db_default() and not field.primary_key
     ]
     tail = tuple(_default(field) for field in rest)
     names = [*columns, *(field.attname for field in rest)]

@@ -14,7 +14,7 @@ from fleet.models import Appliance, Burner, Contract, Customer, GasArea, PartFit
 from visits.models import Adjustment, Attendance, FiringTest, TemporaryChange, Visit
 from web.demo.bulk import keys_reserve, table_write
 from web.demo.lives import Lives, points_of
-from web.demo.plan import AttendancePlan, CustomerPlan, VisitPlan, appliances_of, plants_of
+from web.demo.plan import AppliancePlan, AttendancePlan, CustomerPlan, VisitPlan, appliances_of, plants_of
 from web.demo.readings import COLUMNS
 from web.demo.references import Handles
 from web.demo.schedule import MINUTES_PER_VISIT
@@ -68,6 +68,7 @@ class Chunk:
         self.plants: dict[int, int] = {}
         self.appliances: dict[int, int] = {}
         self.burners: list[int] = []
+        self.starts: dict[int, datetime] = {}
         self.tests_written = 0
         self.booked_by = booked_by
 
@@ -160,6 +161,7 @@ class Chunk:
 
     def _record_write(self) -> list[int]:
         attendances = [each for plant in plants_of(self.customers) for each in plant.attendances]
+        self.starts = {id(plan): started_at(plan) for plan in attendances}
         visits = [visit for attendance in attendances for visit in attendance.visits]
         attendance_keys = keys_reserve(Attendance, len(attendances))
         key_of = {id(plan): key for plan, key in zip(attendances, attendance_keys, strict=True)}
@@ -176,9 +178,7 @@ class Chunk:
         tests: list[tuple[Any, ...]] = []
         moves: list[tuple[Any, ...]] = []
         for appliance in self.lives.appliances:
-            for position, plan in enumerate(appliance.visits):
-                if plan.reads:
-                    self._tests(plan, visit_key[id(plan)], position, tests, moves)
+            self._tests(appliance, visit_key, tests, moves)
         self.tests_written = len(tests)
         table_write(FiringTest, TEST, tests)
         table_write(Adjustment, ADJUSTMENT, moves)
@@ -187,7 +187,7 @@ class Chunk:
         return visit_keys
 
     def _attendance(self, plan: AttendancePlan, key: int) -> tuple[Any, ...]:
-        start = started_at(plan)
+        start = self.starts[id(plan)]
         done = None if plan.booked else start + timedelta(minutes=15 + MINUTES_PER_VISIT * len(plan.visits))
         reached = not plan.booked and plan.visits[0].reads
         contact = "site caretaker" if reached else ""
@@ -209,7 +209,7 @@ class Chunk:
         )
 
     def _visit(self, plan: VisitPlan, key: int, attendance: int) -> tuple[Any, ...]:
-        opened = opened_at(plan)
+        opened = self._opened_at(plan)
         closed = opened + timedelta(minutes=MINUTES_PER_VISIT - 5 if plan.reads else 12)
         analyser = plan.attendance.analyser if plan.reads else None
         period = None
@@ -239,41 +239,37 @@ class Chunk:
 
     def _tests(
         self,
-        plan: VisitPlan,
-        visit: int,
-        position: int,
+        appliance: AppliancePlan,
+        visit_key: dict[int, int],
         tests: list[tuple[Any, ...]],
         moves: list[tuple[Any, ...]],
     ) -> None:
-        """Append the firing tests and the moves of one visit, burner after burner."""
-        appliance, opened = plan.appliance, opened_at(plan)
-        first = self.lives.first_burner[appliance.tag]
-        card, fuel = appliance.model, appliance.fuel
-        percent = [None, None, next((s.percent for s in card.specs if s.percent), None)]
-        measured = self.world.analysers[plan.attendance.analyser].measures_co2
-        source = "measured" if measured else "derived"
-        read_points = [POINTS.index(point) for point in points_of(card, fuel)]
-        if plan.only_point:
-            read_points = [POINTS.index(plan.only_point)]
-        keys: list[dict[tuple[int, int], str]] = [{} for _ in range(card.burners)]
-        co2: list[dict[tuple[int, int], float | None]] = [{} for _ in range(card.burners)]
-        sequence = 0
-        for (phase, phase_name), which in product(enumerate(PHASES), range(card.burners)):
-            row = first + which
-            if phase and not self.lives.history.left_read[row, position]:
+        """Append the firing tests and the moves of an appliance, visit after visit."""
+        card, fuel, lives = appliance.model, appliance.fuel, self.lives
+        first = lives.first_burner[appliance.tag]
+        rows = range(first, first + card.burners)
+        percent = [None, None, next((spec.percent for spec in card.specs if spec.percent), None)]
+        all_points = [POINTS.index(point) for point in points_of(card, fuel)]
+        columns = [lives.columns[row].tolist() for row in rows]
+        left_read = lives.history.left_read[first].tolist()
+        for position, plan in enumerate(appliance.visits):
+            if not plan.reads:
                 continue
-            values = self.lives.columns[row, position, phase].tolist()
-            for point in read_points:
-                sequence += 1
-                keys[which][phase, point] = f"t{sequence}"
-                cells = [None if value != value else value for value in values[point]]
-                co2[which][phase, point] = cells[0]
+            opened, visit = self._opened_at(plan), visit_key[id(plan)]
+            measured = self.world.analysers[plan.attendance.analyser].measures_co2
+            points = [POINTS.index(plan.only_point)] if plan.only_point else all_points
+            phases = PHASES if left_read[position] else PHASES[:1]
+            seen: list[dict[tuple[int, int], tuple[str, float | None]]] = [{} for _ in rows]
+            order = product(enumerate(phases), range(len(rows)), points)
+            for sequence, ((phase, phase_name), which, point) in enumerate(order, start=1):
+                cells = [None if cell != cell else cell for cell in columns[which][position][phase][point]]
+                seen[which][phase, point] = (f"t{sequence}", cells[0])
                 minute = AT_MINUTE[phase_name][point] + NEXT_BURNER_MINUTES * which
                 tests.append(
                     (
                         visit,
                         f"t{sequence}",
-                        self.burners[row],
+                        self.burners[first + which],
                         POINTS[point],
                         percent[point],
                         phase_name,
@@ -281,13 +277,14 @@ class Chunk:
                         opened + timedelta(minutes=minute),
                         "stated",
                         fuel,
-                        source,
+                        "measured" if measured else "derived",
                         None if phase else False,
                         *cells,
                     )
                 )
-        for which in range(card.burners):
-            moves.extend(self._moves(first + which, position, visit, opened, keys[which], co2[which]))
+            for which, row in enumerate(rows):
+                if (1, 0) in seen[which]:
+                    moves.extend(self._moves(row, position, visit, opened, seen[which]))
 
     def _moves(
         self,
@@ -295,16 +292,17 @@ class Chunk:
         position: int,
         visit: int,
         opened: datetime,
-        keys: dict[tuple[int, int], str],
-        co2: dict[tuple[int, int], float | None],
+        seen: dict[tuple[int, int], tuple[str, float | None]],
     ) -> Iterator[tuple[Any, ...]]:
         card, burner = self.lives.cards[row], self.burners[row]
         moved = (self.lives.history.moved_ln_k, self.lives.history.moved_pa)
         for which, (kind, point) in enumerate(MOVES):
-            amount, trim = float(moved[which][row, position]), card.trim(kind)
-            if amount == 0.0 or trim is None or (1, point) not in keys:
+            amount = float(moved[which][row, position])
+            trim = card.trim(kind) if amount else None
+            if trim is None:
                 continue
             turns = float(self.lives.turns[row, position, which])
+            before, after = seen[0, point], seen[1, point]
             yield (
                 visit,
                 f"{kind}-{burner}",
@@ -313,15 +311,15 @@ class Chunk:
                 opened + timedelta(minutes=MOVED_AT_MINUTE[which]),
                 trim.raises_co2 if amount > 0 else trim.lowers_co2,
                 None if np.isnan(turns) else turns,
-                keys[0, point],
-                keys[1, point],
-                co2[0, point],
-                co2[1, point],
+                before[0],
+                after[0],
+                before[1],
+                after[1],
             )
 
     def _changes(self, visits: list[VisitPlan], visit_key: dict[int, int]) -> Iterator[tuple[Any, ...]]:
         for plan in visits:
-            opened = opened_at(plan)
+            opened = self._opened_at(plan)
             for number, change in enumerate(plan.changes):
                 yield (
                     visit_key[id(plan)],
@@ -334,12 +332,16 @@ class Chunk:
                     change.reason,
                 )
 
+    def _opened_at(self, plan: VisitPlan) -> datetime:
+        """When the visit's form was opened, in UTC."""
+        return self.starts[id(plan.attendance)] + timedelta(minutes=10 + MINUTES_PER_VISIT * plan.slot)
+
     def _parts_write(self, visits: list[VisitPlan]) -> None:
         PartFitted.objects.bulk_create(
             PartFitted(
                 burner_id=self.burners[self.lives.first_burner[plan.appliance.tag]],
                 part=plan.part,
-                fitted_at=opened_at(plan) + timedelta(minutes=40),
+                fitted_at=self._opened_at(plan) + timedelta(minutes=40),
                 visit_uuid=plan.uuid,
             )
             for plan in visits
@@ -351,8 +353,3 @@ def started_at(plan: AttendancePlan) -> datetime:
     """Arrival, in UTC."""
     local = datetime.combine(plan.on, time(plan.start_minute // 60, plan.start_minute % 60), ZONE)
     return local.astimezone(UTC)
-
-
-def opened_at(plan: VisitPlan) -> datetime:
-    """When the visit's form was opened, in UTC."""
-    return started_at(plan.attendance) + timedelta(minutes=10 + MINUTES_PER_VISIT * plan.slot)

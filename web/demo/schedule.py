@@ -113,9 +113,8 @@ def visit_uuid(draw: random.Random, day: date) -> uuid.UUID:
 
 
 def _who(draw: random.Random, world: World, plant: PlantPlan) -> int:
-    licensed = [i for i, person in enumerate(world.technicians) if person.licensed]
-    home = world.home_technicians(plant.site.area) if plant.site.area is not None else licensed
-    return draw.choice(home if home and draw.random() < HOME_SHARE else licensed)
+    home = world.at_home[plant.site.area] if plant.site.area is not None else []
+    return draw.choice(home if home and draw.random() < HOME_SHARE else world.licensed)
 
 
 def _temporary_changes(attendance: AttendancePlan) -> None:

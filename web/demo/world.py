@@ -91,6 +91,17 @@ class World:
     gas_ln: np.ndarray
     technicians: list[TechnicianPlan]
     analysers: list[AnalyserPlan]
+    licensed: list[int] = field(init=False)
+    """Positions of the technicians who may be sent anywhere."""
+    at_home: list[list[int]] = field(init=False)
+    """The same by home area."""
+
+    def __post_init__(self) -> None:
+        self.licensed = [i for i, person in enumerate(self.technicians) if person.licensed]
+        self.at_home = [
+            [i for i in self.licensed if self.technicians[i].home_area == area]
+            for area in range(len(self.areas))
+        ]
 
     def month(self, day: date) -> int:
         """Months since the first."""
@@ -99,14 +110,6 @@ class World:
     def gas_on(self, area: int | None, day: date) -> float:
         """ln G of an area's gas on a day; zero for a tank."""
         return 0.0 if area is None else float(self.gas_ln[area, self.month(day)])
-
-    def home_technicians(self, area: int) -> list[int]:
-        """Positions of the licensed technicians whose home area this is."""
-        return [
-            position
-            for position, person in enumerate(self.technicians)
-            if person.home_area == area and person.licensed
-        ]
 
 
 def invent_world(
