@@ -234,11 +234,14 @@ def _values_with_faults(
     for (name, column), padded in zip(columns, row, strict=True):
         cell = padded.strip()
         value = None
-        try:
-            value = column.read(cell) if cell else column.empty
-            if value is FILL:
-                raise Refusal("is empty")
-        except Refusal as refusal:
-            faults.append(Fault(name, cell, str(refusal)))
+        if not cell and column.empty is FILL:
+            faults.append(Fault(name, "", "is empty"))
+        elif not cell:
+            value = column.empty
+        else:
+            try:
+                value = column.read(cell)
+            except Refusal as refusal:
+                faults.append(Fault(name, cell, str(refusal)))
         values.append(value)
     return values

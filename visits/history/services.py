@@ -19,6 +19,7 @@ from visits.history.loader import Judge, VisitRows, already_stored, visits_store
 from visits.history.places import Places
 from visits.history.reader import FileRefused, HistoryFile
 from visits.history.report import ImportOutcome, Remarks, bad_rows_sheet, beside
+from visits.judging import judge_visits
 
 CHUNK_VISITS = 500
 
@@ -31,12 +32,6 @@ def _no_progress(step: str, done: int, total: int) -> None:
     pass
 
 
-def _judge(visit_ids: Iterable[int]) -> None:
-    from visits.judging import judge_visits
-
-    judge_visits(list(visit_ids))
-
-
 def history_import(
     *,
     path: Path,
@@ -44,7 +39,7 @@ def history_import(
     dry_run: bool = False,
     skip_bad: bool = False,
     progress: Progress = _no_progress,
-    judge: Judge = _judge,
+    judge: Judge = judge_visits,
     chunk_visits: int = CHUNK_VISITS,
 ) -> ImportOutcome:
     """Check a history file and, where nothing in it is bad or `skip_bad` is set, store it.
