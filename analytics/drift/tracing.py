@@ -1,0 +1,163 @@
+"""Forward and backward passes that keep everything: states, and what one reading or one move is worth.
+
+The same model as ``likelihood``, in double precision and for fewer stretches. The backward pass gives, for each
+reading, the gain in likelihood if that reading is a blunder, and for each interval, if the trim jumped there.
+Source of the recursions: Kalman filter with de Jong's smoother (Durbin and Koopman, Time Series Analysis by
+State Space Methods), here for scalar readings in sequence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.drift.history import OFFSET, THROTTLE, FloatArray
+from analytics.drift.likelihood import Panel
+from analytics.drift.steps import UNREAD
+
+
+@dataclass(frozen=True)
+class Trace:
+    """Arrays over G spreads and n stretches; per step (T, ..., G, n).
+
+    log_likelihood (G, n), up to a constant per stretch.  slope_score (2, G, n), slope_information (2, 2, G, n):
+    of a steady drift per year of each trim.  score, information (T, 2, G, n): of each reading's error.
+    move_score, move_information (T, 2, G, n): of a move of each trim just before the step.  state (T, 2, G, n),
+    state_cov (T, 3, G, n): smoothed throttle and offset, and their variances and covariance (kk, kw, ww).
+    """
+
+    log_likelihood: FloatArray
+    slope_score: FloatArray
+    slope_information: FloatArray
+    score: FloatArray
+    information: FloatArray
+    move_score: FloatArray
+    move_information: FloatArray
+    state: FloatArray
+    state_cov: FloatArray
+
+
+@dataclass
+class _Forward:
+    """Stored by the forward pass: predictions, and per reading its gains, innovation and variance."""
+
+    mean: FloatArray
+    cov: FloatArray
+    gain: FloatArray
+    innovation: FloatArray
+    variance: FloatArray
+    log_likelihood: FloatArray
+    slope_score: FloatArray
+    slope_information: FloatArray
+
+
+def trace(panel: Panel, spreads: FloatArray) -> Trace:
+    """Trace of a panel's stretches. spreads (G, 2, n) or (G, 2, 1): movement per root year of each trim."""
+    n = panel.y1.shape[1]
+    walk = np.broadcast_to(np.asarray(spreads, dtype=np.float64) ** 2, (len(spreads), 2, n))
+    forward = _forward(panel, walk)
+    return _backward(panel, forward)
+
+
+def _readings(panel: Panel, t: int) -> tuple[tuple[FloatArray, FloatArray, FloatArray, FloatArray], ...]:
+    one = np.ones_like(panel.y1[t])
+    return (
+        (panel.y1[t], one, panel.h1[t], panel.r1[t]),
+        (panel.y2[t], panel.k2[t], panel.h2[t], panel.r2[t]),
+    )
+
+
+def _forward(panel: Panel, walk: FloatArray) -> _Forward:
+    times, shape = len(panel.y1), (walk.shape[0], walk.shape[2])
+    kept = _Forward(
+        mean=np.empty((times, 2, *shape)),
+        cov=np.empty((times, 3, *shape)),
+        gain=np.empty((times, 2, 2, *shape)),
+        innovation=np.empty((times, 2, *shape)),
+        variance=np.empty((times, 2, *shape)),
+        log_likelihood=np.zeros(shape),
+        slope_score=np.zeros((2, *shape)),
+        slope_information=np.zeros((2, 2, *shape)),
+    )
+    # means of the readings and of two regressors: a steady drift of either trim
+    m = np.zeros((3, 2, *shape))
+    p_kk, p_kw, p_ww = (np.zeros(shape) for _ in range(3))
+    elapsed = np.zeros((2, shape[1]))
+    for t in range(times):
+        p_kk = p_kk + walk[:, THROTTLE] * panel.years[t]
+        p_ww = p_ww + walk[:, OFFSET] * panel.years[t]
+        elapsed = np.where(panel.reset[t].T, 0.0, elapsed + panel.years[t])
+        fresh_k, fresh_w = panel.reset[t, :, THROTTLE], panel.reset[t, :, OFFSET]
+        p_kk = np.where(fresh_k, panel.level_var[t, :, THROTTLE], p_kk)
+        p_ww = np.where(fresh_w, panel.level_var[t, :, OFFSET], p_ww)
+        p_kw = np.where(fresh_k | fresh_w, 0.0, p_kw)
+        for trim, fresh in ((THROTTLE, fresh_k), (OFFSET, fresh_w)):
+            m[0, trim] = np.where(fresh, panel.level[t, :, trim], m[0, trim])
+            m[1:, trim] = np.where(fresh, 0.0, m[1:, trim])
+        kept.mean[t], kept.cov[t] = m[0], np.stack([p_kk, p_kw, p_ww])
+        for i, (y, k, h, r) in enumerate(_readings(panel, t)):
+            a, b = k * p_kk + h * p_kw, k * p_kw + h * p_ww
+            s = k * a + h * b + r
+            known = r < UNREAD
+            column = np.stack([y, k * elapsed[0] * known, h * elapsed[1] * known])
+            e = column[:, None, :] - k * m[:, 0] - h * m[:, 1]
+            g_k, g_w = a / s, b / s
+            m[:, 0] += g_k * e
+            m[:, 1] += g_w * e
+            p_kk, p_kw, p_ww = p_kk - a * g_k, p_kw - a * g_w, p_ww - b * g_w
+            kept.gain[t, i], kept.innovation[t, i], kept.variance[t, i] = np.stack([g_k, g_w]), e[0], s
+            kept.log_likelihood -= 0.5 * (np.log(s) + e[0] ** 2 / s)
+            kept.slope_score += e[1:] * e[0] / s
+            kept.slope_information += e[1:, None] * e[None, 1:] / s
+    return kept
+
+
+def _backward(panel: Panel, kept: _Forward) -> Trace:
+    times, shape = len(panel.y1), kept.log_likelihood.shape
+    score, information = np.zeros((2, times, 2, *shape))
+    move_score, move_information = np.zeros((2, times, 2, *shape))
+    state, state_cov = np.empty((times, 2, *shape)), np.empty((times, 3, *shape))
+    r_k, r_w, n_kk, n_kw, n_ww = (np.zeros(shape) for _ in range(5))
+    for t in range(times - 1, -1, -1):
+        for i, (_, k, h, _r) in reversed(list(enumerate(_readings(panel, t)))):
+            g_k, g_w = kept.gain[t, i]
+            s = kept.variance[t, i]
+            u = kept.innovation[t, i] / s - g_k * r_k - g_w * r_w
+            ng_k, ng_w = n_kk * g_k + n_kw * g_w, n_kw * g_k + n_ww * g_w
+            d = 1.0 / s + g_k * ng_k + g_w * ng_w
+            score[t, i], information[t, i] = u, d
+            r_k, r_w = r_k + k * u, r_w + h * u
+            n_kk = n_kk + k * k * d - 2.0 * k * ng_k
+            n_kw = n_kw + k * h * d - k * ng_w - h * ng_k
+            n_ww = n_ww + h * h * d - 2.0 * h * ng_w
+        p_kk, p_kw, p_ww = kept.cov[t]
+        c_k, c_w = p_kk * r_k + p_kw * r_w, p_kw * r_k + p_ww * r_w
+        state[t] = kept.mean[t] + np.stack([c_k, c_w])
+        x_k, x_w = p_kk * n_kk + p_kw * n_kw, p_kk * n_kw + p_kw * n_ww
+        z_k, z_w = p_kw * n_kk + p_ww * n_kw, p_kw * n_kw + p_ww * n_ww
+        state_cov[t] = np.stack(
+            [
+                p_kk - x_k * p_kk - x_w * p_kw,
+                p_kw - x_k * p_kw - x_w * p_ww,
+                p_ww - z_k * p_kw - z_w * p_ww,
+            ]
+        )
+        fresh_k, fresh_w = panel.reset[t, :, THROTTLE], panel.reset[t, :, OFFSET]
+        r_k, n_kk = np.where(fresh_k, 0.0, r_k), np.where(fresh_k, 0.0, n_kk)
+        r_w, n_ww = np.where(fresh_w, 0.0, r_w), np.where(fresh_w, 0.0, n_ww)
+        n_kw = np.where(fresh_k | fresh_w, 0.0, n_kw)
+        moved = (panel.years[t] > 0.0) & panel.real[t]
+        move_score[t] = np.stack([r_k, r_w]) * moved
+        move_information[t] = np.stack([n_kk, n_ww]) * moved
+    return Trace(
+        log_likelihood=kept.log_likelihood,
+        slope_score=kept.slope_score,
+        slope_information=kept.slope_information,
+        score=score,
+        information=information,
+        move_score=move_score,
+        move_information=move_information,
+        state=state,
+        state_cov=state_cov,
+    )
