@@ -30,7 +30,7 @@ def body_hash(value: Any) -> bytes:
 
 def packed(value: Any) -> bytes:
     """The JSON value, compressed for keeping."""
-    return zlib.compress(json.dumps(value, separators=(",", ":"), ensure_ascii=False).encode(), 6)
+    return zlib.compress(json.dumps(value, separators=(",", ":"), ensure_ascii=False).encode(), 1)
 
 
 def unpacked(data: bytes | memoryview) -> Any:

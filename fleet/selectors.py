@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from common.prepared import Prepared
 from fleet.models import SafetyLimit
 
 LimitKey = tuple[str, str]
@@ -36,9 +37,12 @@ class LimitBook:
         )
 
 
+_limits = Prepared(lambda: SafetyLimit.objects.order_by("pk"))
+
+
 def limit_book() -> LimitBook:
     """Every limit on file, in one query."""
-    return LimitBook(tuple(SafetyLimit.objects.order_by("pk")))
+    return LimitBook(tuple(_limits()))
 
 
 def limits_in_force(country: str, customer_id: int | None, on: date) -> dict[LimitKey, SafetyLimit]:

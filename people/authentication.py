@@ -3,11 +3,13 @@
 import hashlib
 from datetime import timedelta
 
+from django.db import models
 from django.utils import timezone
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
+from common.prepared import Bind, Prepared
 from people.models import DeviceToken, User
 
 NOTE_USE_EVERY = timedelta(minutes=10)
@@ -16,6 +18,11 @@ NOTE_USE_EVERY = timedelta(minutes=10)
 def token_digest(token: str) -> bytes:
     """What is kept of a token. It is 256 random bits, so a plain hash is enough."""
     return hashlib.sha256(token.encode()).digest()
+
+
+_tokens = Prepared(
+    lambda: DeviceToken.objects.select_related("user").filter(digest=Bind("digest", models.BinaryField()))
+)
 
 
 class DeviceTokenAuthentication(BaseAuthentication):
@@ -27,11 +34,7 @@ class DeviceTokenAuthentication(BaseAuthentication):
             return None
         if len(parts) != 2:
             raise AuthenticationFailed("The header must read: Authorization: Bearer TOKEN.")
-        token = (
-            DeviceToken.objects.select_related("user")
-            .filter(digest=token_digest(parts[1].decode("latin-1")))
-            .first()
-        )
+        token = next(iter(_tokens(digest=token_digest(parts[1].decode("latin-1")))), None)
         now = timezone.now()
         if token is None or token.revoked_at is not None or token.expires_at <= now:
             raise AuthenticationFailed("This token is unknown, expired or revoked. Sign the device in again.")

@@ -33,7 +33,9 @@ def database_from_env() -> dict[str, object]:
     else:
         database["CONN_MAX_AGE"] = None
         database["CONN_HEALTH_CHECKS"] = True
-        # Each web process holds its threads' connections for good; the pool's size is theirs.
+        # Each web process holds its threads' connections for good, so that statements asked often are
+        # prepared once a connection. A pooler that hands out connections per transaction cannot stand between.
+        database["OPTIONS"] = {"server_side_binding": True, "prepare_threshold": 5}
     return database
 
 

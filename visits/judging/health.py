@@ -5,12 +5,12 @@ their acceptance limits; the analyser's shared error is integrated once over the
 as a difference from high fire is judged by that difference, in which the shared error cancels.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from combustion.acceptance import cannot_prove, health
+from combustion.acceptance import INSIDE_FROM, Health, best_provable, health
 from fleet.models import ApplianceModel, FiringSpec, Point
 from visits.judging.accuracy import quantity_u
 from visits.judging.case import Case, HealthAnswer
@@ -49,10 +49,19 @@ class Check:
 
 
 @dataclass
+class _Group:
+    """Checks that must all hold together, and whether they are all that should be checked."""
+
+    checks: list[Check]
+    whole: bool = False
+    first_row: int = 0
+
+
+@dataclass
 class Verdicts:
     """Per test the band, the probability of CO2 inside it, and whether the band can be proved at all."""
 
-    bands: dict[int, Band] = field(default_factory=dict)
+    bands: dict[int, Band]
     p_inside: dict[int, float] = field(default_factory=dict)
     unprovable: dict[int, float] = field(default_factory=dict)
 
@@ -96,16 +105,23 @@ def judge_health(
 ) -> tuple[Verdicts, list[HealthAnswer], list[HealthAnswer]]:
     """Verdicts of all tests, and the health of each case as found and as left."""
     place_of = {id(test): place for place, test in enumerate(numbers.tests)}
-    verdicts = Verdicts()
-    _bands(cases, numbers, place_of, verdicts)
-    _probabilities(numbers, verdicts)
-    answers = [
-        _phase_health(cases, numbers, place_of, verdicts, phase) for phase in (Phase.AS_FOUND, Phase.AS_LEFT)
-    ]
-    return verdicts, answers[0], answers[1]
+    bands = _bands(cases, numbers, place_of)
+    alone = [_co2_check(numbers, place, band) for place, band in bands.items()]
+    as_found, as_left = (
+        [_phase_group(case, numbers, place_of, bands, phase) for case in cases]
+        for phase in (Phase.AS_FOUND, Phase.AS_LEFT)
+    )
+    # One integration for everything: each test on its own, then each case as found and as left.
+    answer = _integrated([*(_Group([check]) for check in alone), *as_found, *as_left])
+    return (
+        _verdicts(bands, alone, answer),
+        _answers(as_found, answer, len(alone), numbers),
+        _answers(as_left, answer, len(alone) + len(cases), numbers),
+    )
 
 
-def _bands(cases: Sequence[Case], numbers: Numbers, place_of: dict[int, int], verdicts: Verdicts) -> None:
+def _bands(cases: Sequence[Case], numbers: Numbers, place_of: dict[int, int]) -> dict[int, Band]:
+    bands = {}
     for case in cases:
         for test in case.tests:
             spec = case.spec_for(test)
@@ -120,7 +136,8 @@ def _bands(cases: Sequence[Case], numbers: Numbers, place_of: dict[int, int], ve
                 _own_u(numbers, place) if known else 0.0,
             )
             if band is not None:
-                verdicts.bands[place_of[id(test)]] = band
+                bands[place_of[id(test)]] = band
+    return bands
 
 
 def _high_beside(case: Case, test: FiringTest) -> FiringTest | None:
@@ -149,69 +166,70 @@ def _co2_check(numbers: Numbers, place: int, band: Band) -> Check:
     return Check(place, "co2_pct", value, own, shared, band.accept_low, band.accept_high)
 
 
-def _probabilities(numbers: Numbers, verdicts: Verdicts) -> None:
-    checks = [_co2_check(numbers, place, band) for place, band in verdicts.bands.items()]
-    if not checks:
-        return
-    alone = np.arange(len(checks))
-    answer = _health_of(checks, alone, len(checks))
-    u = np.array([np.hypot(check.u_own, check.u_shared) for check in checks])
-    low, high = np.array([c.lower for c in checks]), np.array([c.upper for c in checks])
-    with np.errstate(invalid="ignore"):
-        coarse = cannot_prove(np.nan_to_num(u), low, high)
-    for check, probability, hopeless in zip(checks, answer.probability, coarse, strict=True):
-        if np.isfinite(probability):
-            verdicts.p_inside[check.test_place] = float(probability)
-            if hopeless:
-                verdicts.unprovable[check.test_place] = float(probability)
-
-
-def _health_of(checks: Sequence[Check], group: Iterable[int], groups: int):  # type: ignore[no-untyped-def]
+def _integrated(groups: Sequence[_Group]) -> Health:
+    """The probability of each group of checks, and of each check, in their order."""
+    checks: list[Check] = []
+    for group in groups:
+        group.first_row = len(checks)
+        checks.extend(group.checks)
     return health(
-        np.fromiter(group, dtype=np.intp),
+        np.repeat(np.arange(len(groups)), [len(group.checks) for group in groups]),
         np.array([_CHANNEL[check.quantity] for check in checks], dtype=np.intp),
         np.array([check.value for check in checks]),
         np.nan_to_num(np.array([check.u_own for check in checks])),
         np.nan_to_num(np.array([check.u_shared for check in checks])),
         np.array([check.lower for check in checks]),
         np.array([check.upper for check in checks]),
-        visits=groups,
+        visits=len(groups),
     )
 
 
-def _phase_health(
-    cases: Sequence[Case], numbers: Numbers, place_of: dict[int, int], verdicts: Verdicts, phase: str
-) -> list[HealthAnswer]:
-    checks: list[Check] = []
-    group: list[int] = []
-    wanted: list[bool] = []
-    for index, case in enumerate(cases):
-        standing = standing_tests(case, phase)
-        whole = _covers_every_point(case, standing)
-        for test in standing.values():
-            found, complete = _checks_of(case, test, place_of[id(test)], numbers, verdicts)
-            checks.extend(found)
-            group.extend([index] * len(found))
-            whole = whole and complete
-        wanted.append(whole)
-    if not checks:
-        return [HealthAnswer() for _ in cases]
-    answer = _health_of(checks, group, len(cases))
-    names: list[list[str]] = [[] for _ in cases]
-    for index, check, probability in zip(group, checks, answer.row_probability, strict=True):
+def _verdicts(bands: dict[int, Band], alone: Sequence[Check], answer: Health) -> Verdicts:
+    verdicts = Verdicts(bands)
+    if not alone:
+        return verdicts
+    u = np.nan_to_num(np.array([np.hypot(check.u_own, check.u_shared) for check in alone]))
+    low, high = np.array([c.lower for c in alone]), np.array([c.upper for c in alone])
+    best = best_provable(u, low, high)
+    for check, probability, at_best in zip(alone, answer.probability, best, strict=False):
         if np.isfinite(probability):
-            names[index].append(_name(check, numbers))
-    return [
-        HealthAnswer(
-            float(answer.probability[index]),
-            wanted[index],
-            _name(checks[answer.weakest[index]], numbers),
-            tuple(names[index]),
+            verdicts.p_inside[check.test_place] = float(probability)
+            if at_best < INSIDE_FROM:
+                verdicts.unprovable[check.test_place] = float(at_best)
+    return verdicts
+
+
+def _phase_group(
+    case: Case, numbers: Numbers, place_of: dict[int, int], bands: dict[int, Band], phase: str
+) -> _Group:
+    """All checks of one phase of a case."""
+    standing = standing_tests(case, phase)
+    group = _Group([], _covers_every_point(case, standing))
+    for test in standing.values():
+        checks, complete = _checks_of(case, test, place_of[id(test)], numbers, bands)
+        group.checks.extend(checks)
+        group.whole = group.whole and complete
+    return group
+
+
+def _answers(groups: Sequence[_Group], answer: Health, first: int, numbers: Numbers) -> list[HealthAnswer]:
+    """The health of each group; `first` is the place of the first of them among all that were integrated."""
+    answers = []
+    for index, group in enumerate(groups, first):
+        if not answer.checked[index]:
+            answers.append(HealthAnswer())
+            continue
+        weakest = group.checks[int(answer.weakest[index]) - group.first_row]
+        rows = answer.row_probability[group.first_row : group.first_row + len(group.checks)]
+        names = [
+            _name(check, numbers)
+            for check, probability in zip(group.checks, rows, strict=True)
+            if np.isfinite(probability)
+        ]
+        answers.append(
+            HealthAnswer(float(answer.probability[index]), group.whole, _name(weakest, numbers), tuple(names))
         )
-        if answer.checked[index]
-        else HealthAnswer()
-        for index in range(len(cases))
-    ]
+    return answers
 
 
 def _covers_every_point(case: Case, standing: dict[tuple[int, str, float | None], FiringTest]) -> bool:
@@ -222,10 +240,10 @@ def _covers_every_point(case: Case, standing: dict[tuple[int, str, float | None]
 
 
 def _checks_of(
-    case: Case, test: FiringTest, place: int, numbers: Numbers, verdicts: Verdicts
+    case: Case, test: FiringTest, place: int, numbers: Numbers, bands: dict[int, Band]
 ) -> tuple[list[Check], bool]:
     """The checks that this test allows, and whether they are all that its spec asks for."""
-    spec, band = case.spec_for(test), verdicts.bands.get(place)
+    spec, band = case.spec_for(test), bands.get(place)
     checks, complete = [], spec is not None
     if band is not None and np.isfinite(numbers.state["co2_pct"][place]):
         checks.append(_co2_check(numbers, place, band))

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterable, Sequence
 
-from django.db import connection, transaction
+from django.db import transaction
+from django.utils import timezone
 
+from common.upsert import upsert
 from visits.judging.case import Case, Draft, HealthAnswer, Judgement
 from visits.judging.catalogue import FINDINGS
 from visits.judging.engine import judge
@@ -20,11 +22,6 @@ HEALTH_FIELDS = (
     "health_checked",
 )
 _RENEWED = ("burner", "severity", "value", "limit", "unit", "probability", "rests_on", "holds")
-_RESULT_FIELDS = [
-    field.name
-    for field in TestResult._meta.concrete_fields
-    if field.name not in ("id", "test", "engine_version")
-]
 VISITS_AT_ONCE = 500
 
 
@@ -64,13 +61,7 @@ def health_set(visit: Visit, as_found: HealthAnswer, as_left: HealthAnswer) -> N
 
 def results_store(results: Iterable[TestResult]) -> None:
     """One row per test and engine version: written, or replaced."""
-    TestResult.objects.bulk_create(
-        results,
-        update_conflicts=True,
-        unique_fields=["test", "engine_version"],
-        update_fields=_RESULT_FIELDS,
-        batch_size=_batch(len(_RESULT_FIELDS) + 2),
-    )
+    upsert(results, model=TestResult, identity=["test", "engine_version"])
 
 
 def findings_store(cases: Sequence[Case], judgements: Sequence[Judgement]) -> list[Finding]:
@@ -96,15 +87,7 @@ def findings_store(cases: Sequence[Case], judgements: Sequence[Judgement]) -> li
 
 def findings_write(rows: Sequence[Finding]) -> None:
     """Insert or renew findings by their identity; their life is never written here."""
-    for row in rows:
-        row.pk = None
-    Finding.objects.bulk_create(
-        rows,
-        update_conflicts=True,
-        unique_fields=["visit", "code", "subject"],
-        update_fields=_RENEWED,
-        batch_size=_batch(16),
-    )
+    upsert(rows, model=Finding, identity=["visit", "code", "subject"], renew=_RENEWED)
 
 
 def finding_build(case: Case, draft: Draft) -> Finding:
@@ -120,9 +103,5 @@ def _renewed(row: Finding, case: Case, draft: Draft) -> Finding:
     row.value, row.limit, row.unit, row.probability = draft.value, draft.limit, draft.unit, draft.probability
     row.rests_on = dict(draft.rests_on)
     row.holds = True
+    row.made_at = row.made_at or timezone.now()
     return row
-
-
-def _batch(columns: int) -> int | None:
-    """SQLite takes a bounded number of parameters in a statement; PostgreSQL any."""
-    return None if connection.vendor == "postgresql" else max(1, 30_000 // columns)

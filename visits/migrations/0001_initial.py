@@ -502,7 +502,7 @@ class Migration(migrations.Migration):
                         choices=[("open", "open"), ("done", "done")], default="open", max_length=8
                     ),
                 ),
-                ("made_at", models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
+                ("made_at", models.DateTimeField()),
                 (
                     "appliance",
                     models.ForeignKey(

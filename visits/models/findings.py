@@ -1,7 +1,6 @@
 """Findings: named judgements with a severity, what they rest on, and a life."""
 
 from django.db import models
-from django.db.models.functions import Now
 
 from common.constraints import finite, one_of
 from fleet.models import Appliance, Burner
@@ -44,7 +43,7 @@ class Finding(models.Model):
     rests_on = models.JSONField(default=dict)
     holds = models.BooleanField(default=True)
     life = models.CharField(max_length=8, choices=Life, default=Life.OPEN)
-    made_at = models.DateTimeField(db_default=Now())
+    made_at = models.DateTimeField()
 
     objects = FindingQuerySet.as_manager()
 

@@ -4,8 +4,10 @@ import uuid
 from dataclasses import dataclass, field
 from datetime import date
 
-from django.db.models import Exists, F, OuterRef, Q
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
+from common.prepared import Bind, Prepared
 from common.problems import Problem, field_error
 from fleet.models import (
     Analyser,
@@ -54,21 +56,43 @@ def as_uuid(text: str) -> uuid.UUID | None:
         return None
 
 
+def _burners() -> QuerySet[Burner]:
+    return (
+        Burner.objects.select_related("appliance__model__maker", "appliance__plant__site__customer")
+        .annotate(
+            **{
+                kind: Exists(ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind))
+                for kind in TrimKind.values
+            }
+        )
+        .order_by("appliance_id", "position")
+    )
+
+
+def _named(path: str = "") -> Q:
+    text = Bind("name", models.CharField())
+    return Q(**{f"{path}tag": text}) | Q(**{f"{path}serial": text})
+
+
+_burners_by_uuid = Prepared(lambda: _burners().filter(appliance__uuid=Bind("uuid", models.UUIDField())))
+_burners_by_name = Prepared(lambda: _burners().filter(_named("appliance__"))[:200])
+_burners_by_name_at = Prepared(
+    lambda: _burners().filter(
+        _named("appliance__"), appliance__plant__attendances__uuid=Bind("attendance", models.UUIDField())
+    )
+)
+
+
 def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
     """The appliance by UUID, or by tag or serial: of the attendance's plant where several share it.
 
     Raises Problem `unknown_appliance`, or `ambiguous_appliance` where a tag or serial names several. One
     query, two where it is ambiguous.
     """
-    found = (
-        Burner.objects.select_related("appliance__model__maker", "appliance__plant__site__customer")
-        .filter(_names(appliance, "appliance__"))
-        .annotate(**{kind: _has_trim(kind) for kind in TrimKind.values})
-        .order_by("appliance_id", "position")
-    )
-    burners = list(found[:200])
+    as_id = as_uuid(appliance)
+    burners = _burners_by_uuid(uuid=as_id) if as_id else _burners_by_name(name=appliance)
     if len({burner.appliance_id for burner in burners}) > 1 and attendance is not None:
-        burners = list(found.filter(appliance__plant__attendances__uuid=attendance)) or burners
+        burners = _burners_by_name_at(name=appliance, attendance=attendance) or burners
     if len({burner.appliance_id for burner in burners}) > 1:
         raise _refused(
             "ambiguous_appliance", appliance, "Several appliances have this tag or serial; send the UUID."
@@ -79,21 +103,25 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
     return Place(burners[0].appliance, tuple(burners), trims)
 
 
-def _has_trim(kind: str) -> Exists:
-    return Exists(ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind))
-
-
-def _names(reference: str, path: str = "") -> Q:
-    """Rows that a reference names: by UUID where it is one, else by tag or serial."""
-    as_id = as_uuid(reference)
-    if as_id:
-        return Q(**{f"{path}uuid": as_id})
-    return Q(**{f"{path}tag": reference}) | Q(**{f"{path}serial": reference})
-
-
 def _refused(code: str, value: str, detail: str) -> Problem:
     error = field_error("/appliance", code, detail, value=value, limit="an appliance on file")
     return Problem(code, detail, errors=[error])
+
+
+def _periods() -> QuerySet[AnalyserPeriod]:
+    in_force = Q(starts_on__isnull=True) | Q(starts_on__lte=Bind("on", models.DateField()))
+    return (
+        AnalyserPeriod.objects.select_related("analyser")
+        .filter(in_force)
+        .order_by(F("starts_on").desc(nulls_last=True))
+    )
+
+
+_period_by_uuid = Prepared(lambda: _periods().filter(analyser__uuid=Bind("uuid", models.UUIDField()))[:1])
+_period_by_name = Prepared(lambda: _periods().filter(_named("analyser__"))[:1])
+_channels = Prepared(
+    lambda: AnalyserChannel.objects.filter(analyser=Bind("analyser", models.BigIntegerField()))
+)
 
 
 def instrument_find(*, name: str | None, text: str | None, on: date) -> Instrument:
@@ -103,17 +131,20 @@ def instrument_find(*, name: str | None, text: str | None, on: date) -> Instrume
     """
     if name is None:
         return Instrument(text=text or "")
-    period = (
-        AnalyserPeriod.objects.select_related("analyser")
-        .filter(_names(name, "analyser__"), Q(starts_on__isnull=True) | Q(starts_on__lte=on))
-        .order_by(F("starts_on").desc(nulls_last=True))
-        .first()
-    )
-    analyser = period.analyser if period else Analyser.objects.filter(_names(name)).order_by("id").first()
+    as_id = as_uuid(name)
+    periods = _period_by_uuid(uuid=as_id, on=on) if as_id else _period_by_name(name=name, on=on)
+    period = periods[0] if periods else None
+    analyser = period.analyser if period else _analyser_without_period(name)
     if analyser is None:
         return Instrument(text=text or name)
-    channels = {row.quantity: row for row in AnalyserChannel.objects.filter(analyser=analyser)}
+    channels = {row.quantity: row for row in _channels(analyser=analyser.pk)}
     return Instrument(analyser, period, channels, text or "")
+
+
+def _analyser_without_period(name: str) -> Analyser | None:
+    as_id = as_uuid(name)
+    match = Q(uuid=as_id) if as_id else Q(tag=name) | Q(serial=name)
+    return Analyser.objects.filter(match).order_by("id").first()
 
 
 def burners_unknown(body: VisitIn, place: Place) -> None:
@@ -136,6 +167,19 @@ def burners_unknown(body: VisitIn, place: Place) -> None:
         )
 
 
+_attendances = Prepared(
+    lambda: Attendance.objects.select_related("technician").filter(
+        Q(uuid=Bind("named", models.UUIDField()))
+        | Q(
+            plant=Bind("plant", models.BigIntegerField()),
+            technician=Bind("technician", models.BigIntegerField()),
+            local_on=Bind("on", models.DateField()),
+            cancelled_at__isnull=True,
+        )
+    )
+)
+
+
 def attendance_find(
     *, place: Place, user: User, on: date, named: uuid.UUID | None
 ) -> tuple[Attendance | None, bool]:
@@ -143,8 +187,7 @@ def attendance_find(
     UUID is still free. One query.
     """
     plant = place.appliance.plant_id
-    of_the_day = Q(plant=plant, technician=user, local_on=on, cancelled_at__isnull=True)
-    found = list(Attendance.objects.select_related("technician").filter(Q(uuid=named) | of_the_day))
+    found = _attendances(named=named, plant=plant, technician=user.pk, on=on)
     by_name = next((row for row in found if row.uuid == named), None)
     if by_name is not None and by_name.plant_id == plant:
         return by_name, False

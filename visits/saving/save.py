@@ -5,10 +5,12 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, connection, models, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from common.canonical import body_hash, packed, unpacked
+from common.prepared import Bind, Prepared
 from common.problems import Problem
 from people.models import User
 from people.permissions import works_here
@@ -133,7 +135,7 @@ def _save(sender: Sender, sent: Sent, if_match: str | None, *, may_be_new: bool)
             status=409,
             differs=list(differences(document, body)),
         )
-    if if_match is not None and if_match not in ("*", f'"{record.revision}"'):
+    if if_match is not None and not _matches(if_match, record.revision):
         raise _stale(f"The visit stands at revision {record.revision}.")
     merged, conflicts = merge(document, body, sender.device)
     if conflicts:
@@ -220,11 +222,19 @@ def _answered_before(
     )
 
 
-def _current_record(visit_uuid: uuid.UUID) -> VisitRecord | None:
-    records = VisitRecord.objects.select_related("visit__attendance", "visit__appliance")
+def _records() -> QuerySet[VisitRecord]:
+    records = VisitRecord.objects.select_related("visit__attendance__technician", "visit__appliance")
     if connection.features.has_select_for_update_of:
         records = records.select_for_update(of=("self", "visit"))
-    return records.filter(visit__uuid=visit_uuid, current=True).first()
+    return records.filter(visit__uuid=Bind("uuid", models.UUIDField()), current=True)
+
+
+_current_records = Prepared(_records)
+
+
+def _current_record(visit_uuid: uuid.UUID) -> VisitRecord | None:
+    """The record of a visit as it stands, held until the transaction ends."""
+    return next(iter(_current_records(uuid=visit_uuid)), None)
 
 
 def _canonical(sent: Sent, record: VisitRecord) -> dict[str, Any]:
@@ -249,6 +259,12 @@ def _refuse_unless_writable(sender: Sender, visit: Visit) -> None:
     if Visit.objects.visible_to(sender.user).filter(pk=visit.pk).exists():
         raise Problem("not_permitted", "This visit is another technician's.", status=403)
     raise Problem("not_found", "There is nothing at this address for you.", status=404)
+
+
+def _matches(if_match: str, revision: int) -> bool:
+    """Whether one of the tags of If-Match is this revision's, by strong comparison (RFC 9110, 13.1.1)."""
+    tags = {tag.strip() for tag in if_match.split(",")}
+    return bool(tags & {"*", f'"{revision}"'})
 
 
 def _stale(detail: str) -> Problem:

@@ -9,7 +9,9 @@ from django.db import models
 
 from common.canonical import packed
 from common.outbox import announce
+from common.prepared import Bind, Prepared
 from common.problems import Problem
+from common.upsert import upsert
 from fleet.models import FiringSpec, PartFitted
 from fleet.selectors import limit_book
 from people.models import Licence, User
@@ -129,10 +131,15 @@ def _describe(visit: Visit, body: VisitIn, place: Place, instrument: Instrument,
         visit.closed_received_at = visit.closed_received_at or now
 
 
+_specs = Prepared(lambda: FiringSpec.objects.filter(model=Bind("model", models.BigIntegerField())))
+_licences = Prepared(
+    lambda: Licence.objects.filter(technician__user=Bind("person", models.BigIntegerField()))
+)
+
+
 def _case(visit: Visit, place: Place, rows: Rows, instrument: Instrument, now: datetime) -> Case:
     appliance = place.appliance
     customer = appliance.plant.site.customer
-    licences = Licence.objects.filter(technician__user=visit.technician_id)
     return Case(
         visit=visit,
         appliance=appliance,
@@ -140,12 +147,12 @@ def _case(visit: Visit, place: Place, rows: Rows, instrument: Instrument, now: d
         tests=rows.tests,
         adjustments=rows.adjustments,
         changes=rows.changes,
-        specs=list(FiringSpec.objects.filter(model=appliance.model_id)),
+        specs=_specs(model=appliance.model_id),
         trims=place.trims,
         limits=limit_book().in_force(customer.country, customer.pk, visit.local_on),
         channels=instrument.channels,
         period=instrument.period,
-        licence_gap=gap_of(visit, licences),
+        licence_gap=gap_of(visit, _licences(person=visit.technician_id)),
         now=now,
     )
 
@@ -164,18 +171,8 @@ def _write(visit: Visit, rows: Rows, case: Case, judgement: Judgement, *, correc
         if correcting:
             # They stay visible in the record that is corrected.
             model.objects.filter(visit=visit).exclude(key__in=[row.key for row in kind]).delete()
-        _upsert(model, kind)
+        upsert(kind, model=model, identity=["visit", "key"])
     results_store(judgement.results)
-
-
-def _upsert(model: type[models.Model], rows: list[Any]) -> None:
-    """Insert rows, or rewrite those whose key the visit already has."""
-    if not rows:
-        return
-    fields = [field.name for field in model._meta.concrete_fields if field.name not in ("id", "visit", "key")]
-    model._default_manager.bulk_create(
-        rows, update_conflicts=True, unique_fields=["visit", "key"], update_fields=fields
-    )
 
 
 def _write_findings(case: Case, judgement: Judgement, *, is_new: bool) -> list[Finding]:
