@@ -1,0 +1,1 @@
+"""Ratios measured in one run, printed by `make bench`. Never part of the test suite."""
