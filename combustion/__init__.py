@@ -1,7 +1,7 @@
 """Flue-gas science for gas burners: pure functions on numbers and arrays, checked against published values.
 
-Shapes broadcast, missing is NaN, units stand in the names, and what cannot be computed raises OutOfRange naming
-the field, the value and the limit. Nothing here reads a file or a clock or declares an appliance safe.
+Shapes broadcast, missing is NaN, units stand in the names, and what cannot be computed raises OutOfRange
+naming the field, the value and the limit. Nothing here reads a file or a clock or declares an appliance safe.
 
 errors       OutOfRange
 fuels        Fuel, custom_fuel, fuel, FUELS: composition, heat, air, products, EPA F factors

@@ -47,7 +47,7 @@ def elevation_m_of(pressure_hpa: ArrayLike) -> F64:
 
 @dataclass(frozen=True)
 class DeratingRule:
-    """A published rule for the input at height. Limits: heights in m, up to highest_m. Source: in `source`.
+    """A published rule for the input at height [m]. Limits: up to highest_m. Source: in `source`.
 
     from_m: below it nothing is taken off.   per_m: share taken off per metre above sea level.   flat: share
     taken off as a whole.

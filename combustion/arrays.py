@@ -13,7 +13,7 @@ Int = NDArray[np.intp]
 
 
 def as_float(values: ArrayLike) -> F64:
-    """Values as float64; None becomes NaN. Any unit, any shape. Source: none, a conversion.
+    """Values as float64; None becomes NaN. Any unit, any shape.   Limits: none.   Source: none.
 
     >>> as_float([1, None]).tolist()
     [1.0, nan]
@@ -25,7 +25,7 @@ def refuse(field: str, values: F64, wrong: Bool, limit: str, code: str = "out_of
     """Raise OutOfRange for the first row that is wrong; silent when none is.
 
     values, wrong: arrays of one shape; the unit stands in the field's name.   limit: the limit in words.
-    Source: none, a check.
+    Limits: raises OutOfRange.   Source: none, a check.
 
     >>> refuse("co_ppm", as_float([3.0]), np.array([False]), "0 <= co_ppm")
     """

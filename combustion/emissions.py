@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 
 from combustion.arrays import F64, as_float, refuse
 from combustion.balance import AIR_O2_PCT, air_ratio_from_o2
-from combustion.flue_gas import (
+from combustion.flue_gas.channels import EPA_AIR_O2_PCT
+from combustion.flue_gas.rates import (
     CO_G_MOL,
-    EPA_AIR_O2_PCT,
     EPA_CO_LB_PER_DSCF_PPM,
     EPA_NOX_LB_PER_DSCF_PPM,
     NG_PER_J_PER_LB_PER_MMBTU,
@@ -30,7 +30,7 @@ _MOLAR_VOLUME_L: Final = 22.414  # ideal gas, 0 °C and 1013.25 hPa
 
 @dataclass(frozen=True)
 class PerHeat:
-    """One pollutant per heat, NOx counted as NO2. Limits: a result. Source: mole balance; Method 19.
+    """One pollutant per heat, units in the names. Limits: a result. Source: mole balance; Method 19.
 
     mg_per_kwh_net, mg_per_kwh_gross, ng_per_j (gross), lb_per_mmbtu (gross): by mole balance.   method19:
     lb/MMBtu by EPA's published Fd where there is one, else the composition's.   method19_apart_pct: how far

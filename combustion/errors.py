@@ -8,7 +8,7 @@ class OutOfRange(ValueError):
 
     field: name of the argument, its unit in the name.   value: what was given.   limit: what was expected,
     in words.   index: position in the array (None for a single value).   code: short stable word.
-    Source: none, a definition of this package.
+    Limits: none.   Source: none, a definition of this package.
 
     >>> str(OutOfRange("o2_pct", 21.3, "0 <= o2_pct < 20.95", index=4))
     'o2_pct is 21.3 at index 4; expected 0 <= o2_pct < 20.95'

@@ -56,7 +56,7 @@ class Fuel:
 
     @cached_property
     def fractions(self) -> F64:
-        """Mole fractions in the order of COMPONENTS, shape (18,). Limits: sum 1. Source: the composition."""
+        """Mole fractions [mol/mol] in the order of COMPONENTS. Limits: sum 1. Source: the composition."""
         return np.array([self.composition.get(name, 0.0) for name in COMPONENTS])
 
     @cached_property
@@ -208,7 +208,7 @@ def custom_fuel(
 
 
 def fuel(slug: str) -> Fuel:
-    """The catalogue's fuel. Limits: a slug of FUELS, else OutOfRange. Source: docs/formulas.md, «fuels».
+    """The catalogue's fuel; no unit. Limits: a slug of FUELS, else OutOfRange. Source: docs/formulas.md.
 
     >>> fuel("propane").name
     'Propane'
@@ -254,7 +254,7 @@ def _check_uncertainties(u_composition: Mapping[str, float]) -> None:
 
 
 # Illustrative pipeline gas, not a standard one: its CO2max (11.83 %) lies between pure methane (11.70 %) and
-# what EPA's factors imply (11.94 %), its gross heating value (1,012 Btu/ft3) within 2 % of EPA's default of
+# what EPA's factors imply (11.94 %), its gross heating value (1,013 Btu/ft3) within 2 % of EPA's default of
 # 1,026.
 _NATURAL_GAS: Final = {
     "methane": 0.9490,

@@ -44,23 +44,29 @@ class Quantity:
     @property
     def u(self) -> F64:
         """Standard uncertainty (k = 1), in the value's unit. Limits: none. Source: GUM, equation 10."""
-        parts = iter(self.parts.values())
-        first = next(parts, None)
-        if first is None:
-            return np.zeros_like(self.value)
-        total = first * first
-        for part in parts:
-            total = total + part * part
-        return np.asarray(np.sqrt(total))
+        result = np.zeros(np.broadcast_shapes(np.shape(self.value), *map(np.shape, self.parts.values())))
+        self.u_into(result)
+        return result
+
+    def u_into(self, result: F64) -> None:
+        """Write the standard uncertainty into an array, same unit. Limits: the value's shape. Source: GUM."""
+        parts = list(self.parts.values())
+        if not parts:
+            result.fill(0.0)
+            return
+        np.multiply(parts[0], parts[0], out=result)
+        for part in parts[1:]:
+            result += part * part
+        np.sqrt(result, out=result)
 
     def through(self, value: Plain, slope: Plain) -> Quantity:
-        """A function of this one, given its value and derivative here. Limits: none. Source: chain rule."""
+        """A function of this one, from its value and slope in its unit. Limits: none. Source: chain rule."""
         return Quantity(value, {name: slope * part for name, part in self.parts.items()})
 
     def at_least_zero(self) -> Quantity:
-        """This one, or 0 where it is negative. Limits: first order fails near 0. Source: definition."""
-        positive = ~np.less_equal(self.value, 0.0)
-        return self.through(np.where(positive, self.value, 0.0), positive)
+        """This one, or 0 where negative, same unit. Limits: first order fails near 0. Source: definition."""
+        held = np.maximum(self.value, 0.0)
+        return self.through(held, np.sign(held))
 
     def __add__(self, other: Quantity | Plain) -> Quantity:
         if not isinstance(other, Quantity):

@@ -136,7 +136,7 @@ REFERENCES: Final[Mapping[str, tuple[float, float]]] = {
 
 @dataclass(frozen=True)
 class GasProperties:
-    """Properties of one gas at one reference; `u_` fields are standard uncertainties (k = 1).
+    """Properties of one gas at one reference, units in the names; `u_…`: standard uncertainties.
 
     Volumes are real gas at the metering temperature and 101.325 kPa; gross and net (superior and inferior)
     heating values at the combustion temperature. Limits: those of ISO 6976:2016 (Z > 0.9). Source: ISO

@@ -13,6 +13,7 @@ from combustion.arrays import F64, Bool, as_float
 from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM
 from combustion.errors import OutOfRange
 from combustion.fuels import Fuel
+from combustion.gum import Quantity
 from combustion.reasons import Reason
 
 DEFAULTS: Final = {"co_ppm": 0.0, "air_rh_pct": 0.0, "pressure_hpa": 1013.25}
@@ -81,7 +82,7 @@ class Readings:
 
     @property
     def assumed(self) -> tuple[str, ...]:
-        """Readings for which a default stands in, in some row. Limits: none. Source: definition."""
+        """Readings for which a default stands in, in some row; no unit. Limits: none. Source: definition."""
         given = {name: getattr(self, name) for name in DEFAULTS}
         return tuple(n for n, v in given.items() if v is None or bool(np.isnan(as_float(v)).any()))
 
@@ -168,6 +169,10 @@ class Rows:
         self._strict = strict
         self._scalar = scalar
 
+    def quantity(self, name: str) -> Quantity:
+        """A reading with its uncertainty, in its unit. Limits: a field of Readings. Source: the readings."""
+        return Quantity.measured(name, self.columns[name], self.columns[f"u_{name}"])
+
     def mark(self, where: Bool, reason: Reason) -> None:
         """Note a reason on rows. No unit. Limits: none. Source: this package."""
         if where.any():
@@ -190,7 +195,7 @@ class Rows:
         self.columns[field] = np.where(wrong, np.nan, values)
 
     def check(self) -> None:
-        """Mark what is missing or outside its range. Units, limits: those of Readings. Source: none."""
+        """Mark what is missing or out of range. Limits: those of Readings, in its units. Source: none."""
         columns = self.columns
         for r in _RANGES:
             values = columns[r.field]

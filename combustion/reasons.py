@@ -6,9 +6,9 @@ from enum import IntFlag
 
 
 class Reason(IntFlag):
-    """Reasons per row of readings; the code of one is its name in lower case. Units, limits: none.
+    """Reasons per row of readings; the code of one is its name in lower case. No unit.
 
-    The order is the order of importance: the first that applies answers «why». Source: this package.
+    The first that applies answers «why».   Limits: none.   Source: this package.
 
     >>> Reason.O2_ABOVE_AMBIENT.code
     'o2_above_ambient'
@@ -33,11 +33,12 @@ class Reason(IntFlag):
     NOX_OUT_OF_RANGE = 1 << 16
     ONE_MEASURED_CHANNEL = 1 << 17
     NO_PUBLISHED_CONSTANTS = 1 << 18
-    FLUE_COLDER_THAN_AIR = 1 << 19  # blocks nothing
+    O2_ABOVE_EPA_AMBIENT = 1 << 19
+    FLUE_COLDER_THAN_AIR = 1 << 20  # blocks nothing
 
     @property
     def code(self) -> str:
-        """The stable word for one reason. Limits: a single reason. Source: this package."""
+        """The stable word for one reason; no unit. Limits: a single reason. Source: this package."""
         return str(self.name).lower()
 
 
@@ -57,4 +58,5 @@ FLUE_TEMP = Reason.NO_FLUE_TEMP | Reason.FLUE_TEMP_OUT_OF_RANGE
 WATER = PRODUCTS | AIR_TEMP | Reason.AIR_RH_OUT_OF_RANGE | Reason.PRESSURE_OUT_OF_RANGE
 HEAT = WATER | FLUE_TEMP
 NOX = Reason.NO_NOX | Reason.NOX_OUT_OF_RANGE
+METHOD19 = AIR_RATIO | Reason.O2_ABOVE_EPA_AMBIENT
 TWO_CHANNELS = AIR_RATIO | Reason.ONE_MEASURED_CHANNEL

@@ -41,7 +41,7 @@ class Interval:
 
 @dataclass(frozen=True)
 class Change:
-    """What a change would do; positive is better. Limits: a result. Source: efficiency_change, yearly.
+    """What a change would do, units in the names. Limits: a result. Source: efficiency_change.
 
     efficiency_gross_pct, efficiency_net_pct: then.   gain_gross_pct: points gained on gross heat.
     fuel_saved_pct: of today's fuel, for the same useful heat.
@@ -55,7 +55,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Yearly:
-    """A change's worth in a year; positive is saved. Limits: a result. Source: yearly.
+    """A change's worth in a year, units in the names; positive is saved. Limits: a result. Source: yearly.
 
     energy_kwh: gross heat.   money: in the price's currency.   co2_kg: from the fuel's carbon.
     """
