@@ -3,3 +3,12 @@ from django.apps import AppConfig
 
 class AnalyticsConfig(AppConfig):
     name = "analytics"
+
+    def ready(self) -> None:
+        from analytics import tasks
+        from common import outbox, ticking
+
+        outbox.register(
+            "analytics.drift", ["visit.closed", "visit.corrected", "visits.imported"], tasks.visit_told
+        )
+        ticking.register("drift", tasks.recompute_what_is_owed)

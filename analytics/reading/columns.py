@@ -1,0 +1,124 @@
+"""Columns of numbers out of the database, fast and in bounded memory.
+
+PostgreSQL sends every row in COPY's binary form, which at a fixed width per row is a NumPy array already;
+elsewhere rows are fetched in batches. Missing is NaN in a column of floats and -1 in one of whole numbers.
+"""
+
+from collections.abc import Iterator, Mapping
+from itertools import islice
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from django.db import connection, models
+from django.db.models.expressions import Combinable
+from django.db.models.functions import Cast, Coalesce
+
+Columns = dict[str, npt.NDArray[Any]]
+Wanted = Mapping[str, tuple[str, "Combinable | str"]]
+"""Name of a column to its NumPy type and the expression, or the field's path, that gives it."""
+
+BATCH_ROWS = 50_000
+_COPY_HEADER_BYTES = 19
+
+
+class _Real(models.FloatField):
+    def db_type(self, connection: Any) -> str:
+        return "real"
+
+
+_FIELDS: dict[str, Any] = {
+    "i2": models.SmallIntegerField,
+    "i4": models.IntegerField,
+    "i8": models.BigIntegerField,
+    "f4": _Real,
+    "f8": models.FloatField,
+}
+
+
+class EpochDays(models.Func):
+    """An instant as days since 1970-01-01 00:00 UTC."""
+
+    output_field = models.FloatField()
+
+    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        return self.as_sql(
+            compiler, connection, template="(EXTRACT(EPOCH FROM %(expressions)s)::float8 / 86400)", **context
+        )
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        return self.as_sql(
+            compiler, connection, template="(julianday(%(expressions)s) - 2440587.5)", **context
+        )
+
+
+def columns_read(rows: models.QuerySet[Any], wanted: Wanted) -> Columns:
+    """The wanted columns of a queryset's rows, in no order."""
+    batches = list(column_batches(rows, wanted))
+    kinds = {name: np.dtype(kind) for name, (kind, _) in wanted.items()}
+    if not batches:
+        return {name: np.empty(0, kind) for name, kind in kinds.items()}
+    return {name: np.concatenate([batch[name] for batch in batches]) for name in wanted}
+
+
+def column_batches(rows: models.QuerySet[Any], wanted: Wanted) -> Iterator[Columns]:
+    """The same, some thousands of rows at a time."""
+    if connection.vendor == "postgresql":
+        yield from _copied(rows, wanted)
+    else:
+        yield from _fetched(rows, wanted)
+
+
+def _copied(rows: models.QuerySet[Any], wanted: Wanted) -> Iterator[Columns]:
+    cells = {
+        f"c_{name}": Cast(Coalesce(_expression(source), _missing(kind)), _FIELDS[kind]())
+        for name, (kind, source) in wanted.items()
+    }
+    sql, params = rows.order_by().annotate(**cells).values_list(*cells).query.sql_with_params()
+    record = _record(wanted)
+    with (
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)", params) as copy,
+    ):
+        first = bytes(next(iter(copy), b""))[_COPY_HEADER_BYTES:]
+        pieces = (bytes(piece) for piece in copy)
+        head = [first] if len(first) == record.itemsize else []
+        while block := b"".join([*head, *islice(pieces, BATCH_ROWS)]):
+            head = []
+            # the last two bytes of the stream are its end mark, no row
+            whole = np.frombuffer(block, record, count=len(block) // record.itemsize)
+            yield {name: whole[name].astype(np.dtype(kind)) for name, (kind, _) in wanted.items()}
+
+
+def _record(wanted: Wanted) -> np.dtype[Any]:
+    """One row of COPY's binary form: the count of its columns, then each one's length and value."""
+    fields: list[tuple[str, str]] = [("columns", ">i2")]
+    for name, (kind, _) in wanted.items():
+        fields += [(f"length of {name}", ">i4"), (name, f">{kind}")]
+    return np.dtype(fields)
+
+
+def _fetched(rows: models.QuerySet[Any], wanted: Wanted) -> Iterator[Columns]:
+    cells = {f"c_{name}": _expression(source) for name, (_, source) in wanted.items()}
+    found = rows.order_by().annotate(**cells).values_list(*cells).iterator(chunk_size=BATCH_ROWS)
+    while batch := list(islice(found, BATCH_ROWS)):
+        columns = zip(*batch, strict=True)
+        yield {
+            name: _array(values, kind)
+            for (name, (kind, _)), values in zip(wanted.items(), columns, strict=True)
+        }
+
+
+def _array(values: tuple[Any, ...], kind: str) -> npt.NDArray[Any]:
+    missing = np.nan if kind.startswith("f") else -1
+    return np.array([missing if value is None else value for value in values], np.dtype(kind))
+
+
+def _expression(source: Combinable | str) -> Combinable:
+    return models.F(source) if isinstance(source, str) else source
+
+
+def _missing(kind: str) -> models.Value:
+    if kind.startswith("f"):
+        return models.Value(float("nan"), output_field=models.FloatField())
+    return models.Value(-1, output_field=models.IntegerField())

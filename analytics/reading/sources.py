@@ -1,0 +1,170 @@
+"""Which rows of the record the drift work reads, and which columns of each."""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from django.db.models import Case, Exists, OuterRef, Q, Subquery, Value, When
+from django.db.models.fields import IntegerField
+from django.db.models.functions import Coalesce, ExtractMonth, ExtractYear
+
+from analytics.reading.columns import Columns, EpochDays, column_batches, columns_read
+from fleet.models import (
+    Analyser,
+    AnalyserChannel,
+    ApplianceModel,
+    Burner,
+    FuelSlug,
+    PartFitted,
+    Point,
+    TrimKind,
+)
+from visits.models import Adjustment, FiringTest, Phase, Visit
+
+FUELS: tuple[str, ...] = tuple(FuelSlug.values)
+"""A fuel's number is its place here."""
+TRIMS: tuple[str, ...] = (TrimKind.THROTTLE.value, TrimKind.OFFSET.value)
+FIRST_YEAR = 1970
+"""Running months count from its January."""
+
+Ids = Sequence[int] | None
+"""Appliances to read, or None for the whole fleet."""
+
+
+def premix() -> Q:
+    """Burners with trims: pneumatic premix, or of unknown control but trimmed or with a turndown.
+
+    Old records rarely say how the ratio is held. A throttle or offset that was moved, a turndown or an air
+    signal on the burner itself says it well enough.
+    """
+    moved = Adjustment.objects.filter(burner=OuterRef("pk"), trim__in=TRIMS, withdrawn_reason="")
+    kinds = ApplianceModel.RatioControl
+    said = Q(turndown__isnull=False) | Q(control_pressure_pa__isnull=False) | Exists(moved)
+    return Q(appliance__model__ratio_control=kinds.PNEUMATIC_PREMIX) | (
+        Q(appliance__model__ratio_control=kinds.UNKNOWN) & said
+    )
+
+
+def burners_read(appliance_ids: Ids) -> Columns:
+    """Premix burners with what is known of each, its own figure before its model's."""
+    rows = Burner.objects.filter(premix())
+    if appliance_ids is not None:
+        rows = rows.filter(appliance__in=appliance_ids)
+    model = "appliance__model__"
+    return columns_read(
+        rows,
+        {
+            "id": ("i8", "id"),
+            "appliance": ("i8", "appliance_id"),
+            "model": ("i8", "appliance__model_id"),
+            "fuel": ("i2", _place("appliance__fuel", FUELS)),
+            "area": ("i8", "appliance__plant__site__gas_area_id"),
+            "turndown": ("f8", Coalesce("turndown", f"{model}turndown")),
+            "signal_pa": ("f8", Coalesce("control_pressure_pa", f"{model}control_pressure_pa")),
+            "fan_high_rpm": ("f8", Coalesce("fan_high_rpm", f"{model}fan_high_rpm")),
+        },
+    )
+
+
+def visits_read(appliance_ids: Ids) -> Columns:
+    """Closed visits: day, running month at the site, analyser and period."""
+    rows = Visit.objects.closed()
+    if appliance_ids is not None:
+        rows = rows.filter(appliance__in=appliance_ids)
+    month = (ExtractYear("local_on") - FIRST_YEAR) * 12 + ExtractMonth("local_on") - 1
+    return columns_read(
+        rows,
+        {
+            "id": ("i8", "id"),
+            "day": ("f8", EpochDays("opened_at")),
+            "month": ("i4", month),
+            "analyser": ("i8", "analyser_id"),
+            "period": ("i8", "analyser_period_id"),
+        },
+    )
+
+
+def test_batches(appliance_ids: Ids) -> Iterator[Columns]:
+    """Standing tests at high and low fire that nothing keeps out, of open visits too."""
+    rows = FiringTest.objects.standing().filter(
+        kept_out="", phase__in=[Phase.AS_FOUND, Phase.AS_LEFT], point__in=[Point.HIGH, Point.LOW]
+    )
+    if appliance_ids is not None:
+        rows = rows.filter(burner__appliance__in=appliance_ids)
+    yield from column_batches(
+        rows,
+        {
+            "visit": ("i8", "visit_id"),
+            "burner": ("i8", "burner_id"),
+            "phase": ("i2", _place("phase", (Phase.AS_FOUND.value, Phase.AS_LEFT.value))),
+            "point": ("i2", _place("point", (Point.HIGH.value, Point.LOW.value))),
+            "fuel": ("i2", _place("fuel", FUELS)),
+            "co2_measured": ("i2", _flag(co2_source=FiringTest.Source.MEASURED)),
+            "moved_before": ("i2", _flag(moved_before=True)),
+            "sequence": ("i4", "sequence"),
+            "co2_pct": ("f4", "co2_pct"),
+            "o2_pct": ("f4", "o2_pct"),
+            "co_ppm": ("f4", "co_ppm"),
+            "air_temp_c": ("f4", "air_temp_c"),
+            "fan_rpm": ("f4", "fan_rpm"),
+        },
+    )
+
+
+def adjustments_read(appliance_ids: Ids) -> Columns:
+    """Standing moves of a throttle or an offset."""
+    rows = Adjustment.objects.filter(withdrawn_reason="", trim__in=TRIMS)
+    if appliance_ids is not None:
+        rows = rows.filter(burner__appliance__in=appliance_ids)
+    return columns_read(
+        rows,
+        {
+            "visit": ("i8", "visit_id"),
+            "burner": ("i8", "burner_id"),
+            "trim": ("i2", _place("trim", TRIMS)),
+        },
+    )
+
+
+def parts_read(appliance_ids: Ids) -> Columns:
+    """Parts fitted and fan limits changed, with the visit that did it where one is named."""
+    rows = PartFitted.objects.all()
+    if appliance_ids is not None:
+        rows = rows.filter(burner__appliance__in=appliance_ids)
+    named = Subquery(Visit.objects.filter(uuid=OuterRef("visit_uuid")).values("pk")[:1])
+    return columns_read(
+        rows,
+        {"burner": ("i8", "burner_id"), "visit": ("i8", named), "day": ("f8", EpochDays("fitted_at"))},
+    )
+
+
+def analysers_read() -> Columns:
+    """Analysers: the fuel each is set to (-1: that of each appliance), and its declared limits of error."""
+    own = AnalyserChannel.objects.filter(analyser=OuterRef("pk"))
+
+    def stated(quantity: str, column: str) -> Subquery:
+        return Subquery(own.filter(quantity=quantity).values(column)[:1])
+
+    channels = AnalyserChannel.Quantity
+    read = columns_read(
+        Analyser.objects.all(),
+        {
+            "id": ("i8", "id"),
+            "setting": ("i2", _place("fuel_setting", FUELS)),
+            "o2_abs": ("f8", stated(channels.O2_PCT, "accuracy_abs")),
+            "o2_rel": ("f8", stated(channels.O2_PCT, "accuracy_rel")),
+            "co2_abs": ("f8", stated(channels.CO2_PCT, "accuracy_abs")),
+            "co2_rel": ("f8", stated(channels.CO2_PCT, "accuracy_rel")),
+        },
+    )
+    order = np.argsort(read["id"])
+    return {name: values[order] for name, values in read.items()}
+
+
+def _place(column: str, words: Sequence[str]) -> Case:
+    """A word's place in a list, -1 where it is none of them."""
+    whens = [When(**{column: word}, then=Value(place)) for place, word in enumerate(words)]
+    return Case(*whens, default=Value(-1), output_field=IntegerField())
+
+
+def _flag(**condition: object) -> Case:
+    return Case(When(**condition, then=Value(1)), default=Value(0), output_field=IntegerField())

@@ -1,0 +1,168 @@
+"""Writes of the drift work: the whole fleet under a new run, or a few appliances inside the current one."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.utils import timezone
+
+from analytics.claiming import Claim, claim
+from analytics.estimates import Estimates
+from analytics.fitting import appliances_fit, fleet_fit
+from analytics.models import ApplianceDrift, DriftPointer, DriftRun, GasShift, PeriodBias, TrimDrift
+from analytics.reading import FleetHistory, history_read
+from analytics.writing import appliances_replace, estimates_write, period_biases_hand_over
+from common.models import OutboxEvent
+from fleet.models import Appliance
+
+RUNS_KEPT = 2
+ROWS_DELETED_AT_ONCE = 20_000
+REFITTED_AT_ONCE = 200
+COMMIT_LAG = timedelta(minutes=10)
+"""An event's time is its transaction's beginning; it may be seen this much later."""
+
+Progress = Callable[[str, int], object]
+"""Told the step (reading, fitting, writing, catching up) and how many more rows of it are done."""
+
+
+@dataclass(frozen=True)
+class Recomputed:
+    """What a recompute saw and found."""
+
+    run: DriftRun
+    estimated_trims: int
+    flagged_trims: int
+    refitted_appliances: int
+
+
+def fleet_recompute(
+    *,
+    kind: DriftRun.Kind,
+    now: datetime,
+    dry_run: bool = False,
+    progress: Progress = lambda step, rows: None,
+) -> Recomputed:
+    """Read, fit and write the whole fleet, then let readers see it. A dry run writes nothing.
+
+    Visits closed meanwhile are refitted after. Raises DriftBusy where another recompute is under way.
+    """
+    as_of = timezone.localdate(now)
+    if dry_run:
+        run = DriftRun(kind=kind, started_at=now, as_of=as_of)
+        return _counted(run, _fitted(run, progress)[1], refitted=0)
+    held = claim(kind=kind, now=now, as_of=as_of)
+    try:
+        read, estimates = _fitted(held.run, progress)
+        _publish(held, read, estimates, progress)
+        return _counted(held.run, estimates, refitted=_catch_up(held.run, progress))
+    finally:
+        held.release()
+        runs_forget()
+
+
+def _fitted(run: DriftRun, progress: Progress) -> tuple[FleetHistory, Estimates]:
+    """Read and fit, and note on the run, unsaved, what it saw."""
+    run.read_at = timezone.now()
+    read = history_read(progress=progress)
+    progress("fitting", 0)
+    estimates = fleet_fit(read, as_of=run.as_of)
+    run.visits, run.firing_tests, run.burners = read.history.visits, read.tests, len(read.burner_id)
+    run.flagged_appliances = int(estimates.appliances.flagged.sum())
+    run.hyperparameters = estimates.learnt
+    return read, estimates
+
+
+def _counted(run: DriftRun, estimates: Estimates, *, refitted: int) -> Recomputed:
+    trims = estimates.trims
+    return Recomputed(run, int((trims.reason == "").sum()), int(trims.flagged.sum()), refitted)
+
+
+def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Progress) -> None:
+    run = held.run
+
+    def written(rows: int) -> None:
+        held.renew()
+        progress("writing", rows)
+
+    estimates_write(run, read, estimates, due=_due(None), written=written)
+    with transaction.atomic():
+        run.finished_at = timezone.now()
+        run.save()
+        held.flip()
+        period_biases_hand_over(run)
+
+
+def appliances_refit(appliance_ids: Sequence[int]) -> int:
+    """Fit these appliances again inside the current run, whose bias, gas and fleet-wide figures are held.
+
+    Returns the number of appliances; 0 where there is no run yet, whose first will see them.
+    """
+    ids = sorted(set(appliance_ids))
+    with transaction.atomic():
+        # held before the record is read, so that an older reading never overwrites a newer one
+        list(
+            Appliance.objects.select_for_update(no_key=True)
+            .filter(pk__in=ids)
+            .order_by("pk")
+            .values_list("pk")
+        )
+        run = current_run()
+        if run is None:
+            return 0
+        read = history_read(ids)
+        estimates = appliances_fit(read, run)
+        appliances_replace(run, read, estimates, due=_due(ids))
+    return len(ids)
+
+
+def current_run() -> DriftRun | None:
+    """The run that readers see."""
+    pointer = DriftPointer.objects.select_related("current").filter(only=1).first()
+    return pointer.current if pointer else None
+
+
+def _catch_up(run: DriftRun, progress: Progress) -> int:
+    """Refit what was closed or corrected while the run was reading and writing."""
+    since = run.read_at - COMMIT_LAG
+    events = OutboxEvent.objects.filter(kind__in=["visit.closed", "visit.corrected"], created_at__gte=since)
+    appliances = sorted({payload["appliance"] for payload in events.values_list("payload", flat=True)})
+    for start in range(0, len(appliances), REFITTED_AT_ONCE):
+        some = appliances[start : start + REFITTED_AT_ONCE]
+        appliances_refit(some)
+        progress("catching up", len(some))
+    return len(appliances)
+
+
+def runs_forget() -> int:
+    """Delete all but the last two finished runs, and what broken ones left. Returns rows deleted."""
+    pointer = DriftPointer.objects.filter(only=1).first()
+    if pointer is None:
+        return 0
+    finished = DriftRun.objects.filter(finished_at__isnull=False).order_by("-id")
+    kept = {*finished.values_list("pk", flat=True)[:RUNS_KEPT], pointer.current_id, pointer.computing_id}
+    return sum(_forget(run) for run in DriftRun.objects.exclude(pk__in=kept - {None}))
+
+
+def _forget(run: DriftRun) -> int:
+    gone = 0
+    for model in (TrimDrift, ApplianceDrift, PeriodBias, GasShift):
+        rows = model.objects.filter(run=run).order_by()
+        while ids := list(rows.values_list("pk", flat=True)[:ROWS_DELETED_AT_ONCE]):
+            gone += model.objects.filter(pk__gte=min(ids), pk__lte=max(ids), run=run).delete()[0]
+    # a run that began meanwhile is nobody's to delete
+    unheld = DriftRun.objects.filter(pk=run.pk).exclude(pk__in=_held_runs())
+    return gone + unheld.delete()[0]
+
+
+def _held_runs() -> Iterable[int]:
+    pointer = DriftPointer.objects.filter(only=1).values_list("current_id", "computing_id").first()
+    return [held for held in pointer or () if held is not None]
+
+
+def _due(appliance_ids: Sequence[int] | None) -> dict[int, date]:
+    """Annual dates by appliance."""
+    rows = Appliance.objects.filter(next_due_on__isnull=False)
+    if appliance_ids is not None:
+        rows = rows.filter(pk__in=appliance_ids)
+    return dict(rows.values_list("pk", "next_due_on"))

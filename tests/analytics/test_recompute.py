@@ -1,0 +1,168 @@
+"""A recompute writes a whole run and then lets readers see it; one visit's refit stands inside it."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from analytics import services
+from analytics.claiming import DriftBusy, claim
+from analytics.models import ApplianceDrift, DriftDuty, DriftPointer, DriftRun, TrimDrift
+from analytics.services import appliances_refit, current_run, fleet_recompute, runs_forget
+from analytics.tasks import recompute_what_is_owed, visit_told
+from common.models import OutboxEvent
+from fleet.models import Appliance
+from tests.analytics.fleets import imported
+
+pytestmark = pytest.mark.django_db
+NUMBERS = ["state", "drift_per_year", "drift_low", "drift_high", "wander_probability", "moved_per_year"]
+
+
+def recompute():
+    return fleet_recompute(kind=DriftRun.Kind.COMMAND, now=timezone.now())
+
+
+def rows_of(run, appliance=None):
+    rows = TrimDrift.objects.filter(run=run).order_by("burner", "trim")
+    if appliance is not None:
+        rows = rows.filter(appliance=appliance)
+    return list(rows.values_list("burner", "trim", "visits", "unit", "flagged", "reason", *NUMBERS))
+
+
+def test_the_command_writes_one_row_per_burner_and_trim_and_says_what_it_did(tmp_path, capsys):
+    fleet = imported(tmp_path)
+    call_command("recompute_drift")
+    run = current_run()
+    assert run is not None
+    rows = TrimDrift.objects.filter(run=run)
+    assert rows.count() == 2 * fleet.options.appliances == 2 * ApplianceDrift.objects.filter(run=run).count()
+    assert set(rows.values_list("visits", flat=True)) == {fleet.options.visits}
+    assert rows.filter(reason="", drift_low__lt=0, drift_high__gt=0).exists()
+    assert f"Run {run.pk} is what readers see now" in capsys.readouterr().out
+
+
+def test_a_dry_run_writes_nothing(tmp_path, capsys):
+    imported(tmp_path)
+    call_command("recompute_drift", "--dry-run")
+    assert not DriftRun.objects.exists()
+    assert not TrimDrift.objects.exists()
+    assert "Nothing was written." in capsys.readouterr().out
+
+
+def test_a_second_recompute_gives_the_same_answer_and_the_third_forgets_the_first(tmp_path):
+    imported(tmp_path)
+    runs = [recompute().run for _ in range(3)]
+    assert rows_of(runs[1]) == rows_of(runs[2])
+    assert not DriftRun.objects.filter(pk=runs[0].pk).exists()
+    assert not TrimDrift.objects.filter(run_id=runs[0].pk).exists()
+
+
+def test_readers_see_the_old_run_until_the_new_one_is_whole(tmp_path, monkeypatch):
+    imported(tmp_path)
+    old = recompute().run
+    seen = []
+
+    def watched(*args, **options):
+        seen.append(set(TrimDrift.objects.current().values_list("run", flat=True)))
+        return writes(*args, **options)
+
+    writes = services.estimates_write
+    monkeypatch.setattr(services, "estimates_write", watched)
+    new = recompute().run
+    assert seen == [{old.pk}]
+    assert set(TrimDrift.objects.current().values_list("run", flat=True)) == {new.pk}
+
+
+def test_a_recompute_that_breaks_leaves_the_old_run_and_lets_the_next_in(tmp_path, monkeypatch):
+    imported(tmp_path)
+    old = recompute().run
+
+    def broken(*args, **options):
+        raise RuntimeError("the disk is full")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(services, "estimates_write", broken)
+        with pytest.raises(RuntimeError):
+            recompute()
+    assert current_run() == old
+    assert recompute().run != old
+
+
+def test_two_recomputes_at_once_do_no_harm(tmp_path):
+    imported(tmp_path)
+    now = timezone.now()
+    held = claim(kind=DriftRun.Kind.NIGHTLY, now=now, as_of=now.date())
+    with pytest.raises(CommandError, match="under way"):
+        call_command("recompute_drift")
+    assert DriftRun.objects.count() == 1
+    held.flip()
+    call_command("recompute_drift")
+
+
+def test_a_run_that_died_is_taken_over_once_its_lease_is_over(tmp_path):
+    imported(tmp_path)
+    now = timezone.now()
+    dead = claim(kind=DriftRun.Kind.NIGHTLY, now=now - timedelta(hours=2), as_of=now.date())
+    done = recompute()
+    assert current_run() == done.run
+    with pytest.raises(DriftBusy):
+        dead.flip()
+    assert current_run() == done.run
+    runs_forget()
+    assert not DriftRun.objects.filter(pk=dead.run.pk).exists()
+
+
+def test_refitting_an_appliance_gives_what_the_whole_run_gave(tmp_path):
+    imported(tmp_path)
+    run = recompute().run
+    appliance = Appliance.objects.first()
+    before, others = rows_of(run, appliance), rows_of(run)
+    assert appliances_refit([appliance.pk]) == 1
+    for old, new in zip(before, rows_of(run, appliance), strict=True):
+        assert new[:6] == old[:6]
+        assert [value is None for value in new[6:]] == [value is None for value in old[6:]]
+        known = [pair for pair in zip(new[6:], old[6:], strict=True) if pair[1] is not None]
+        assert all(mine == pytest.approx(theirs, rel=1e-3, abs=1e-3) for mine, theirs in known)
+        assert known
+    assert len(rows_of(run)) == len(others)
+
+
+def test_a_closed_visit_before_any_run_asks_for_one(tmp_path):
+    event = OutboxEvent.objects.create(kind="visit.closed", subject_id=1, payload={"appliance": 1})
+    visit_told(event)
+    assert DriftDuty.objects.get().period == "first"
+
+
+def test_imports_and_the_night_are_owed_one_recompute_between_them(tmp_path):
+    imported(tmp_path)
+    for _ in range(2):
+        visit_told(OutboxEvent.objects.create(kind="visits.imported", subject_id=0, payload={"visits": 1}))
+    night = datetime(2026, 3, 2, 1, tzinfo=UTC)
+    recompute_what_is_owed(night)
+    assert DriftRun.objects.get().kind == DriftRun.Kind.IMPORT
+    assert set(DriftDuty.objects.values_list("run", flat=True)) == {current_run().pk}
+    assert recompute_what_is_owed(night + timedelta(hours=3)) == {}
+    recompute_what_is_owed(night + timedelta(days=1))
+    assert DriftRun.objects.count() == 2
+
+
+def test_a_busy_tick_leaves_the_recompute_owed(tmp_path):
+    now = timezone.now()
+    held = claim(kind=DriftRun.Kind.COMMAND, now=now, as_of=now.date())
+    assert recompute_what_is_owed(now) == {"busy": 1}
+    held.release()
+    assert "run" in recompute_what_is_owed(now)
+
+
+def test_visits_closed_while_a_run_was_reading_are_refitted_after(tmp_path, monkeypatch):
+    imported(tmp_path)
+    appliance = Appliance.objects.first()
+    OutboxEvent.objects.create(kind="visit.closed", subject_id=1, payload={"appliance": appliance.pk})
+    assert recompute().refitted_appliances == 1
+
+
+def test_the_pointer_is_one_row(tmp_path):
+    recompute()
+    recompute()
+    assert DriftPointer.objects.count() == 1
