@@ -1,12 +1,54 @@
-"""What every test may use."""
+"""What every test may use, and what is said aloud where a machine cannot run one."""
 
+import os
+import shutil
 from collections.abc import Callable
 
 import pytest
+from django.conf import settings
 from rest_framework.test import APIClient
 
 from people.models import User
 from people.services import device_token_issue
+
+NEEDS = {
+    "postgres": "PostgreSQL: set DATABASE_URL to a server that may create databases",
+    "redis": "Redis: set REDIS_URL",
+    "browser": "a Chromium on the path",
+}
+
+
+def _has(marker: str) -> bool:
+    if marker == "postgres":
+        return settings.DATABASES["default"]["ENGINE"].endswith("postgresql")
+    if marker == "redis":
+        return settings.REDIS_URL is not None
+    return any(shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome"))
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Skip what this machine cannot run, and say so. MUST_RUN names markers that may not be skipped."""
+    must_run = os.environ.get("MUST_RUN", "").split()
+    for marker, needed in NEEDS.items():
+        marked = [item for item in items if item.get_closest_marker(marker)]
+        if not marked or _has(marker):
+            continue
+        if marker in must_run:
+            raise pytest.UsageError(f"{len(marked)} tests must run here and need {needed}.")
+        for item in marked:
+            item.add_marker(pytest.mark.skip(reason=f"SKIPPED ALOUD: needs {needed}"))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say at the end what was not run, where nobody can miss it."""
+    skipped = terminalreporter.stats.get("skipped", [])
+    if skipped:
+        reasons = sorted(
+            {str(report.longrepr[2]) for report in skipped if isinstance(report.longrepr, tuple)}
+        )
+        terminalreporter.write_sep("!", f"{len(skipped)} TESTS WERE NOT RUN", red=True, bold=True)
+        for reason in reasons:
+            terminalreporter.write_line(reason, red=True)
 
 
 @pytest.fixture
