@@ -29,7 +29,7 @@ def file_rows(fleet: Fleet) -> Iterator[dict[str, str]]:
             if np.isnan(co2):
                 continue
             yield row(
-                customer=f"Customer {unit // 10}",
+                customer=f"Firm {unit // 10}",
                 site=f"Site {unit // 5} of area {v.area[place]}",
                 plant="Boiler room",
                 appliance=f"B{unit}",

@@ -1,0 +1,107 @@
+"""Drift over REST: pages of JSON by cursor, or the whole sheet as CSV."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, ClassVar
+
+from django.db.models import OuterRef, QuerySet, Subquery
+from django.http import StreamingHttpResponse
+from django.http.response import HttpResponseBase
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.generics import ListAPIView
+from rest_framework.renderers import BaseRenderer, JSONRenderer
+from rest_framework.request import Request
+
+from analytics import serializers as out
+from analytics.exports import ANALYSER_COLUMNS, DRIFT_COLUMNS, analyser_rows, drift_rows, sheet_lines
+from analytics.models import ApplianceDrift, PeriodBias, TrimDrift
+from common.paging import ListQuery
+from fleet.models import TrimKind
+from people.permissions import WorksHere
+
+
+class SheetRenderer(BaseRenderer):
+    """Chosen by `?format=csv` or `Accept: text/csv`; the view streams the sheet itself."""
+
+    media_type = "text/csv"
+    format = "csv"
+    charset = "utf-8"
+
+    def render(self, data: Any, accepted_media_type: Any = None, renderer_context: Any = None) -> bytes:
+        """A refusal on the way to a sheet is still a problem details object."""
+        return JSONRenderer().render(data)
+
+
+class SheetQuery(ListQuery):
+    format = serializers.ChoiceField(
+        choices=["json", "csv"], required=False, help_text="csv: the whole list as one sheet, without pages."
+    )
+
+
+class DriftQuery(SheetQuery):
+    appliance = serializers.UUIDField(required=False)
+    trim = serializers.ChoiceField(choices=TrimKind.choices, required=False)
+    flagged = serializers.BooleanField(required=False, allow_null=True, default=None)
+
+
+class SheetList(ListAPIView[Any]):
+    """A list that is also a sheet."""
+
+    permission_classes = [WorksHere]
+    renderer_classes = [JSONRenderer, SheetRenderer]
+    columns: ClassVar[Sequence[str]] = ()
+
+    def sheet(self) -> Iterable[Sequence[Any]]:
+        raise NotImplementedError
+
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if getattr(request.accepted_renderer, "format", "") != "csv":
+            return self.list(request, *args, **kwargs)
+        SheetQuery.asked(request)
+        answer = StreamingHttpResponse(sheet_lines(self.columns, self.sheet()), content_type="text/csv")
+        answer["Content-Disposition"] = f'attachment; filename="{request.resolver_match.url_name}.csv"'
+        return answer
+
+
+@extend_schema(parameters=[DriftQuery])
+class DriftList(SheetList):
+    """Drift and wander per burner and trim, by the run that is current. As CSV: every burner of the fleet."""
+
+    serializer_class = out.TrimDriftSerializer
+    queryset = TrimDrift.objects.none()
+    ordering = ("burner_id", "trim")
+    columns = DRIFT_COLUMNS
+
+    def sheet(self) -> Iterable[Sequence[Any]]:
+        return drift_rows()
+
+    def get_queryset(self) -> QuerySet[TrimDrift]:
+        asked = DriftQuery.asked(self.request)
+        rows = TrimDrift.objects.visible_to(self.request.user).current().select_related("appliance", "burner")
+        of_appliance = ApplianceDrift.objects.filter(run=OuterRef("run"), appliance=OuterRef("appliance"))
+        rows = rows.annotate(next_visit_by=Subquery(of_appliance.values("next_visit_by")[:1]))
+        if "appliance" in asked:
+            rows = rows.filter(appliance__uuid=asked["appliance"])
+        if "trim" in asked:
+            rows = rows.filter(trim=asked["trim"])
+        if asked["flagged"] is not None:
+            rows = rows.filter(flagged=asked["flagged"])
+        return rows
+
+
+@extend_schema(parameters=[SheetQuery])
+class BiasList(SheetList):
+    """Bias per analyser period, by the run that is current."""
+
+    serializer_class = out.PeriodBiasSerializer
+    queryset = PeriodBias.objects.none()
+    ordering = ("period_id", "id")
+    columns = ANALYSER_COLUMNS
+
+    def sheet(self) -> Iterable[Sequence[Any]]:
+        return analyser_rows()
+
+    def get_queryset(self) -> QuerySet[PeriodBias]:
+        SheetQuery.asked(self.request)
+        rows = PeriodBias.objects.visible_to(self.request.user).current()
+        return rows.select_related("period__analyser")

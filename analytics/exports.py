@@ -1,0 +1,135 @@
+"""Drift and analyser bias as sheets: one row after the other, however large the fleet."""
+
+import csv
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
+
+from analytics.models import ApplianceDrift, DriftPointer, PeriodBias, Reason, TrimDrift, Unit
+from analytics.reading.sources import TRIMS
+from fleet.models import ApplianceModel, Burner
+
+DRIFT_COLUMNS = (
+    "appliance", "burner", "trim", "visits", "drift_per_year", "drift_low", "drift_high", "unit",
+    "wander_probability", "flagged", "next_visit_by", "reason",
+)  # fmt: skip
+ANALYSER_COLUMNS = ("analyser", "calibrated_on", "readings", "bias_co2_pct", "bias_u", "weak")
+UNIT_WORDS = {
+    Unit.PCT_OF_K.value: "% of K a year",
+    Unit.PASCAL.value: "Pa a year",
+    Unit.MILLI_W.value: "1e-3 of w a year",
+}
+BURNERS_AT_ONCE = 2_000
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_NUMBERS = ("drift_per_year", "drift_low", "drift_high", "wander_probability")
+
+Sheet = Iterator[tuple[Any, ...]]
+
+
+class _Echo:
+    """A file that hands back what is written to it."""
+
+    def write(self, line: str) -> str:
+        return line
+
+
+def sheet_lines(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> Iterator[str]:
+    """Lines of a CSV file, text that a spreadsheet would run made inert; numbers stay numbers."""
+    sheet = csv.writer(_Echo())
+    yield sheet.writerow(columns)
+    for row in rows:
+        yield sheet.writerow([_inert(cell) for cell in row])
+
+
+def drift_rows() -> Sheet:
+    """One row per appliance, burner and trim of the fleet, from the run that readers see at the start."""
+    run_id = _current_run_id()
+    last = 0
+    while burners := _burners_after(last):
+        last = burners[-1][0]
+        ids = [burner[0] for burner in burners]
+        trims = {
+            (row["burner_id"], row["trim"]): row
+            for row in TrimDrift.objects.filter(run=run_id, burner__in=ids).values(
+                "burner_id", "trim", "visits", "unit", "flagged", "reason", *_NUMBERS
+            )
+        }
+        next_visit_by = dict(
+            ApplianceDrift.objects.filter(
+                run=run_id, appliance__in={burner[1] for burner in burners}, next_visit_by__isnull=False
+            ).values_list("appliance", "next_visit_by")
+        )
+        for pk, appliance_id, *place in burners:
+            for trim in TRIMS:
+                yield _drift_row(trims.get((pk, trim)), trim, place, next_visit_by.get(appliance_id))
+
+
+def analyser_rows() -> Sheet:
+    """One row per analyser period with an estimate: reading minus truth at 9 % CO2."""
+    rows = PeriodBias.objects.filter(run=_current_run_id()).order_by(
+        "period__analyser__tag", "period__starts_on", "period"
+    )
+    yield from (
+        (tag, _text(starts_on), readings, _rounded(bias), _rounded(u), _text(weak))
+        for tag, starts_on, readings, bias, u, weak in rows.values_list(
+            "period__analyser__tag",
+            "period__starts_on",
+            "readings",
+            "bias_co2_pct",
+            "bias_u_co2_pct",
+            "weak",
+        ).iterator(chunk_size=BURNERS_AT_ONCE)
+    )
+
+
+def burner_label(name: str, position: int) -> str:
+    """A burner's name, else its number in the casing: what a history file calls it."""
+    return name or str(position)
+
+
+def _current_run_id() -> int | None:
+    return DriftPointer.objects.values_list("current_id", flat=True).first()
+
+
+def _burners_after(last: int) -> list[tuple[Any, ...]]:
+    rows = Burner.objects.filter(pk__gt=last).order_by("pk")
+    columns = ("pk", "appliance_id", "appliance__tag", "name", "position", "appliance__model__ratio_control")
+    return list(rows.values_list(*columns)[:BURNERS_AT_ONCE])
+
+
+def _drift_row(
+    row: dict[str, Any] | None, trim: str, place: Sequence[Any], next_visit_by: Any
+) -> tuple[Any, ...]:
+    tag, name, position, ratio_control = place
+    if row is None:
+        premix = ratio_control == ApplianceModel.RatioControl.PNEUMATIC_PREMIX
+        why = Reason.NO_READINGS if premix else Reason.NOT_PREMIX
+        row = {"visits": 0, "unit": "", "flagged": False, "reason": why.value} | dict.fromkeys(_NUMBERS)
+    drift, low, high, probability = (_rounded(row[name]) for name in _NUMBERS)
+    return (
+        tag,
+        burner_label(name, position),
+        trim,
+        row["visits"],
+        drift,
+        low,
+        high,
+        UNIT_WORDS.get(row["unit"], ""),
+        probability,
+        _text(row["flagged"]),
+        _text(next_visit_by),
+        Reason(row["reason"]).label if row["reason"] else "",
+    )
+
+
+def _rounded(value: float | None) -> float | str:
+    return "" if value is None else round(value, 6)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return "" if value is None else str(value)
+
+
+def _inert(cell: Any) -> Any:
+    return "'" + cell if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS) else cell
