@@ -35,6 +35,12 @@ class Measure:
             return stored * self.factor + self.offset
         return stored
 
+    def stored(self, shown: float, units: str) -> float:
+        """The SI value of what a person entered in their own units."""
+        if units == Units.US and self.us is not None:
+            return (shown - self.offset) / self.factor
+        return shown
+
     def text(self, stored: float | None, units: str) -> str:
         """The value as written, without its unit; an en dash where there is none."""
         if stored is None:

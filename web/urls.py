@@ -2,7 +2,24 @@
 
 from django.urls import path
 
-from web.views import account, appliances, due, home, places, search, signing, visits
+from web.views import (
+    account,
+    appliances,
+    bookings,
+    condition,
+    contact,
+    days,
+    due,
+    entry,
+    findings,
+    health,
+    home,
+    places,
+    search,
+    signing,
+    today,
+    visits,
+)
 
 app_name = "web"
 urlpatterns = [
@@ -16,6 +33,15 @@ urlpatterns = [
     path("account/devices/", account.device_issue, name="device-issue"),
     path("account/devices/<int:pk>/end/", account.device_end, name="device-end"),
     path("docs/", home.docs, name="docs"),
+    path("healthz", health.healthz, name="healthz"),
+    path("readyz", health.readyz, name="readyz"),
+    path("today/", today.today, name="today"),
+    path("condition/", condition.condition, name="condition"),
+    path("condition/months.csv", condition.condition_csv, name="condition-csv"),
+    path("condition/<int:year>-<int:month>/", condition.month, name="condition-month"),
+    path("my-day/", days.my_day, name="my-day"),
+    path("my-sites/", contact.my_sites, name="my-sites"),
+    path("findings/", findings.findings, name="findings"),
     path("due/", due.due, name="due"),
     path("appliances/<int:pk>/", appliances.appliance, name="appliance"),
     path("appliances/<int:pk>/story.csv", appliances.appliance_story, name="appliance-story"),
@@ -24,5 +50,11 @@ urlpatterns = [
     path("customers/<int:pk>/", places.customer, name="customer"),
     path("sites/<int:pk>/", places.site, name="site"),
     path("plants/<int:pk>/", places.plant, name="plant"),
+    path("bookings/", bookings.bookings, name="bookings"),
+    path("bookings/<int:pk>/cancel/", bookings.cancel, name="cancel"),
+    path("plants/<int:plant_pk>/book/", bookings.book, name="book"),
+    path("plants/<int:plant_pk>/book/licences/", bookings.licence_check, name="licence-check"),
+    path("appliances/<int:appliance_pk>/visit/", entry.begin, name="begin-visit"),
+    path("visits/<uuid:uuid>/enter/", entry.enter, name="enter-visit"),
     path("visits/<uuid:uuid>/", visits.visit, name="visit"),
 ]

@@ -156,6 +156,7 @@ def _visit(appliance, day, technician, analyser, period, back, outcome="complete
             code="found_outside_acceptance",
             subject=f"test:{visit.pk}",
             severity="advise",
+            made_at=start,
             value=9.55,
             limit=9.5,
             probability=0.34,
@@ -253,7 +254,7 @@ def _grave_visit(appliance, day, technician, analyser):
         uncountersigned=True,
     )
     test = firing_test(visit, "high", "as_found", 10.9, 0)
-    finding = {"visit": visit, "appliance": appliance}
+    finding = {"visit": visit, "appliance": appliance, "made_at": start}
     visits.Finding.objects.create(
         **finding,
         code="co_make_safe",

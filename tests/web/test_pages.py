@@ -268,7 +268,11 @@ def _more_of_everything(fleet: SmallFleet, numbers: range) -> None:
         firing_test(visit, "high", "as_found", 9.1, 0)
         firing_test(fleet.visit, "high", "working", 9.1, 10 + number)
         Finding.objects.create(
-            visit=visit, appliance=fleet.appliance, code="not_settled", subject="", severity="note"
+            visit=visit,
+            appliance=fleet.appliance,
+            code="not_settled",
+            severity="note",
+            made_at=visit.opened_at,
         )
         make.CustomerFactory()
 

@@ -7,10 +7,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from people.permissions import sees_everything
 from web.access import FIRM, page_for
 from web.forms.filters import DueFilterForm
 from web.paging import ROWS
-from web.selectors.due import Filters, due_counts, follow_ups_page, overdue_page, weeks_page
+from web.selectors.due import due_counts, follow_ups_page, overdue_page, weeks_page
 
 PARTS = ("overdue", "weeks", "follow-ups")
 FIRST_ROWS = 25
@@ -20,7 +21,7 @@ FIRST_ROWS = 25
 @require_safe
 def due(request: HttpRequest) -> HttpResponse:
     """All three parts, the first rows of each; or one part in pages."""
-    form, filters = _filters(request)
+    form, filters = DueFilterForm.read(request.GET)
     today = timezone.localdate()
     part = request.GET.get("part", "")
     part = part if part in PARTS else ""
@@ -30,6 +31,7 @@ def due(request: HttpRequest) -> HttpResponse:
         "form": form,
         "part": part,
         "today": today,
+        "can_book": sees_everything(request.user),
         "counts": due_counts(request.user, filters, today),
         "kept": urlencode({name: value for name, value in form.cleaned_data_ids().items() if value}),
     }
@@ -40,10 +42,3 @@ def due(request: HttpRequest) -> HttpResponse:
     if part in ("", "weeks"):
         context["weeks"], context["weeks_after"] = weeks_page(request.user, filters, today, after, size)
     return render(request, "office/due.html", context)
-
-
-def _filters(request: HttpRequest) -> tuple[DueFilterForm, Filters]:
-    form = DueFilterForm(request.GET)
-    form.is_valid()
-    ids = form.cleaned_data_ids()
-    return form, Filters(gas_area=ids["gas_area"], customer=ids["customer"])

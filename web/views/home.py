@@ -9,11 +9,11 @@ from people.permissions import role_of
 from web.access import EVERYONE, page_for
 
 _FIRST_PAGE = {
-    Role.OFFICE: "web:due",
-    Role.ADMINISTRATOR: "web:due",
-    Role.MANAGER: "web:due",
-    Role.TECHNICIAN: "web:due",
-    Role.CONTACT: "web:account",
+    Role.OFFICE: "web:today",
+    Role.ADMINISTRATOR: "web:today",
+    Role.MANAGER: "web:condition",
+    Role.TECHNICIAN: "web:my-day",
+    Role.CONTACT: "web:my-sites",
 }
 
 

@@ -4,6 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from people.permissions import sees_everything
 from web.access import FIRM, page_for
 from web.paging import ROWS
 from web.selectors.places import customer_page, customers_page, plant_page, site_page
@@ -38,4 +39,5 @@ def site(request: HttpRequest, pk: int) -> HttpResponse:
 def plant(request: HttpRequest, pk: int) -> HttpResponse:
     """One boiler room."""
     page = plant_page(user=request.user, pk=pk)
-    return render(request, "fleet/plant.html", {"page": page, "plant": page.plant})
+    context = {"page": page, "plant": page.plant, "can_book": sees_everything(request.user)}
+    return render(request, "fleet/plant.html", context)

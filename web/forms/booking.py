@@ -1,0 +1,34 @@
+"""Booking an attendance."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Role, User
+
+
+def technicians() -> "forms.models.QuerySet[User]":
+    """Active people who go out, by name."""
+    return User.objects.filter(is_active=True, role=Role.TECHNICIAN).order_by("last_name", "first_name", "pk")
+
+
+class BookingForm(forms.Form):
+    """Who comes when; the plant is the page's."""
+
+    technician = forms.ModelChoiceField(User.objects.none(), label=_("Technician"), empty_label=_("choose"))
+    on = forms.DateField(
+        label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}), help_text=_("The day at the site.")
+    )
+    start = forms.TimeField(
+        label=_("From"),
+        required=False,
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        help_text=_("The clock at the site."),
+    )
+    commissioning = forms.BooleanField(label=_("A commissioning is part of it"), required=False)
+    notes = forms.CharField(
+        label=_("Access, for this day"), required=False, widget=forms.Textarea, max_length=2000
+    )
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["technician"].queryset = technicians()

@@ -1,0 +1,87 @@
+"""What a technician must know of each appliance of the day, beside what planning says of the day."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fleet.models import Appliance
+from planning.selectors import Day
+from visits.models import Attendance, Finding, FiringTest, Phase, Severity, Visit
+from web.selectors.appliance import point_text
+
+GRAVE = (Severity.MAKE_SAFE, Severity.ACT)
+
+
+@dataclass(frozen=True)
+class LastTime:
+    """CO2 of the last visit at one firing point, dry vol %."""
+
+    point_text: str
+    found_co2_pct: float | None
+    left_co2_pct: float | None
+
+
+@dataclass(frozen=True)
+class ApplianceOfDay:
+    """One appliance: today's visit if there is one, the last one's readings, what still stands."""
+
+    appliance: Appliance
+    visit: Visit | None
+    last: Visit | None
+    last_time: Sequence[LastTime]
+    standing: Sequence[Finding]
+
+
+@dataclass(frozen=True)
+class AttendanceOfDay:
+    """One stop of the day."""
+
+    attendance: Attendance
+    appliances: Sequence[ApplianceOfDay]
+
+
+def with_standing_findings(day: Day) -> list[AttendanceOfDay]:
+    """The day's stops with the open findings of each appliance that ask for something. One query."""
+    appliances = [row.pk for stop in day.attendances for row in stop.plant.in_use]
+    standing: dict[int, list[Finding]] = defaultdict(list)
+    for finding in Finding.objects.open().filter(appliance__in=appliances, severity__in=GRAVE):
+        standing[finding.appliance_id].append(finding)
+    return [_stop(stop, standing) for stop in day.attendances]
+
+
+def _stop(stop: Any, standing: dict[int, list[Finding]]) -> AttendanceOfDay:
+    sent = {visit.appliance_id: visit for visit in stop.sent}
+    return AttendanceOfDay(
+        attendance=stop,
+        appliances=[
+            ApplianceOfDay(
+                appliance=row,
+                visit=sent.get(row.pk),
+                last=row.last,
+                last_time=_last_time(row.last),
+                standing=standing[row.pk],
+            )
+            for row in stop.plant.in_use
+        ],
+    )
+
+
+def _last_time(visit: Visit | None) -> list[LastTime]:
+    points: dict[str, dict[str, FiringTest]] = defaultdict(dict)
+    for test in visit.firingtests.all() if visit is not None else ():
+        points[point_text(test)].setdefault(test.phase, test)
+        if test.phase == Phase.AS_LEFT:
+            points[point_text(test)][test.phase] = test
+    return [
+        LastTime(text, _co2(pair.get(Phase.AS_FOUND)), _co2(pair.get(Phase.AS_LEFT)))
+        for text, pair in points.items()
+    ]
+
+
+def _co2(test: FiringTest | None) -> float | None:
+    """As judged, else as read: results come with the newest engine's last."""
+    if test is None:
+        return None
+    judged = [row.co2_pct for row in test.results.all() if row.co2_pct is not None]
+    return judged[-1] if judged else test.co2_pct

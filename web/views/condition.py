@@ -1,0 +1,83 @@
+"""The manager's page: how the fleet is found, and what stands open."""
+
+import csv
+from collections.abc import Iterator
+from datetime import date
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from analytics.figures import MonthShare, share_by_month
+from web.access import MANAGERS, page_for
+from web.downloads import Echo
+from web.forms.filters import DueFilterForm
+from web.paging import ROWS
+from web.selectors.condition import condition_page, month_visits
+from web.selectors.due import Filters
+
+
+@page_for(MANAGERS)
+@require_safe
+def condition(request: HttpRequest) -> HttpResponse:
+    """Health as found, out-of-band share by month, findings, workload, safety states."""
+    form, filters = DueFilterForm.read(request.GET)
+    page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
+    words = {"share": _("out of band as found"), "axis": _("visits out of band, %")}
+    context = {
+        "form": form,
+        "page": page,
+        "figure": share_by_month(page.months, words=words),
+        "kept": _kept(filters),
+        "judged": sum(page.verdicts.values()),
+    }
+    return render(request, "manager/condition.html", context)
+
+
+@page_for(MANAGERS)
+@require_safe
+def condition_csv(request: HttpRequest) -> StreamingHttpResponse:
+    """The months of the page as they are shown."""
+    _form, filters = DueFilterForm.read(request.GET)
+    page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
+    response = StreamingHttpResponse(_lines(page.months), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="out-of-band-by-month.csv"'
+    return response
+
+
+@page_for(MANAGERS)
+@require_safe
+def month(request: HttpRequest, year: int, month: int) -> HttpResponse:
+    """The visits of one month, all that were judged or those out of band."""
+    try:
+        first = date(year, month, 1)
+    except ValueError as error:
+        raise Http404 from error
+    _form, filters = DueFilterForm.read(request.GET)
+    outside = request.GET.get("outside") == "1"
+    page = month_visits(
+        user=request.user,
+        filters=filters,
+        month=first,
+        outside=outside,
+        after=request.GET.get("after", ""),
+        size=ROWS,
+    )
+    context = {"page": page, "month": first, "outside": outside, "kept": _kept(filters)}
+    return render(request, "manager/month.html", context)
+
+
+def _kept(filters: Filters) -> str:
+    chosen = {"gas_area": filters.gas_area, "customer": filters.customer}
+    return urlencode({name: value for name, value in chosen.items() if value})
+
+
+def _lines(months: list[MonthShare]) -> Iterator[str]:
+    writer = csv.writer(Echo())
+    yield writer.writerow(["month", "judged", "out_of_band", "share_pct", "low_pct", "high_pct"])
+    for row in months:
+        shares = (f"{value:.2f}" for value in (row.share_pct, row.low_pct, row.high_pct))
+        yield writer.writerow([f"{row.month:%Y-%m}", row.judged, row.outside, *shares])
