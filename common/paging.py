@@ -57,7 +57,7 @@ class CursorPaging(BasePagination):
             "type": "object",
             "required": ["next", "results"],
             "properties": {
-                "next": {"type": "string", "format": "uri", "nullable": True},
+                "next": {"type": ["string", "null"], "format": "uri"},
                 "results": schema,
             },
         }

@@ -46,10 +46,6 @@ class DayQuery(ListQuery):
     )
 
 
-class HistoryQuery(ListQuery):
-    pass
-
-
 @extend_schema(parameters=[DueQuery])
 class DueList(ListAPIView[DueDate]):
     """Appliances by the day they must be seen. What is overdue stays on top until it is seen or retired."""
@@ -102,7 +98,6 @@ class FollowUpDone(GenericAPIView[FollowUp]):
         return Response(out.FollowUpSerializer(done).data)
 
 
-@extend_schema(parameters=[HistoryQuery])
 class History(ListAPIView[Visit]):
     """An appliance's visits, newest first, with health and the settled values of their tests."""
 
@@ -112,7 +107,7 @@ class History(ListAPIView[Visit]):
     ordering = ("-opened_at", "-id")
 
     def get_queryset(self) -> QuerySet[Visit]:
-        HistoryQuery.asked(self.request)
+        ListQuery.asked(self.request)
         mine = Appliance.objects.visible_to(self.request.user)
         return history_of(get_object_or_404(mine, uuid=self.kwargs["uuid"]))
 

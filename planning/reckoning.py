@@ -12,8 +12,7 @@ from planning.due import Terms, next_due
 from planning.models import DueDate, FollowUp
 from visits.models import Kind, Outcome, Visit
 
-COUNTERSIGNED = Q(uncountersigned=False) | Q(countersigned_at__isnull=False)
-COMPLETED = Q(outcome=Outcome.COMPLETED) & COUNTERSIGNED
+COMPLETED = Q(outcome=Outcome.COMPLETED, uncountersigned=False)
 MOVES_THE_DATE = COMPLETED & Q(kind__in=[Kind.ANNUAL_SERVICE, Kind.COMMISSIONING])
 
 Moment = tuple[datetime, int]

@@ -100,7 +100,9 @@ def test_an_uncountersigned_visit_moves_the_date_only_when_it_is_countersigned()
     visit = seen(appliance, date(2026, 2, 12), uncountersigned=True)
     assert due(appliance).due_on == date(2026, 2, 10)
     assert follow_up(visit).cause == "uncountersigned"
-    Visit.objects.filter(pk=visit.pk).update(countersigned_by=UserFactory(), countersigned_at=NOON)
+    Visit.objects.filter(pk=visit.pk).update(
+        uncountersigned=False, countersigned_by=UserFactory(), countersigned_at=NOON
+    )
     assert due(appliance).due_on == date(2027, 2, 12)
     assert follow_up(visit).state == "done"
 

@@ -1,0 +1,45 @@
+"""Who may read and write what of the record."""
+
+from uuid import uuid4
+
+from tests.access.table import Row, everyone, firm, office
+from tests.access.world import OPENED_AT
+
+
+def of_closed_visit(side, **_):
+    return {"visit_uuid": side.closed_visit.uuid}
+
+
+def of_open_visit(side, **_):
+    return {"visit_uuid": side.open_visit.uuid}
+
+
+def of_new_visit(**_):
+    return {"visit_uuid": uuid4()}
+
+
+def a_visit(side, **_):
+    return {
+        "save_no": 1,
+        "appliance": str(side.appliance.uuid),
+        "kind": "annual_service",
+        "opened_at": OPENED_AT,
+    }
+
+
+def a_correction(side, **_):
+    closed = {"closed_at": "2026-03-02T10:00:00Z", "outcome": "refused"}
+    return a_visit(side) | closed | {"reason": "the caretaker refused us"}
+
+
+ROWS = [
+    Row("GET", "visits", everyone()),
+    Row("GET", "visit", everyone(), theirs=firm(contact=404), kwargs=of_closed_visit),
+    Row("PUT", "visit", firm(201), kwargs=of_new_visit, body=a_visit, note="not yet opened"),
+    Row("PUT", "visit", firm(), theirs=office(), kwargs=of_open_visit, body=a_visit, note="open"),
+    Row("PUT", "visit", firm(409), theirs=office(409), kwargs=of_closed_visit, body=a_visit, note="closed"),
+    Row("GET", "visit-corrections", everyone(), theirs=firm(contact=404), kwargs=of_closed_visit),
+    Row("POST", "visit-corrections", firm(), theirs=office(), kwargs=of_closed_visit, body=a_correction),
+    # Nobody here holds a licence that covers the work: a signature is refused whoever gives it.
+    Row("POST", "visit-countersignature", firm(403), kwargs=of_closed_visit),
+]
