@@ -41,14 +41,17 @@ class CommonSpread:
 class Common:
     """What is common to many burners. bias, bias_u (P,) [% CO2]; gas, gas_u (C,) [%]; air_power and trend.
 
+    bias_left_var, gas_left_var: variance left when the sum of both is taken off one reading.
     step_bias, step_gas, step_air (S, 2) and (S,): what to take off each reading [%].  step_var (S,): variance
     left in that.  air_power: power of intake temperature beyond one half.  trend: fleet's drift [% a year].
     """
 
     bias: FloatArray
     bias_u: FloatArray
+    bias_left_var: FloatArray
     gas: FloatArray
     gas_u: FloatArray
+    gas_left_var: FloatArray
     air_power: float
     trend: float
     spread: CommonSpread
@@ -75,7 +78,9 @@ def throttle_view(steps: Steps, var: FloatArray, shared_var: FloatArray) -> Thro
     y = steps.y[at, point] - slope * steps.offset_centre_pa[steps.stretch]
     noise = var[at, point] + np.where(point == LOW, slope**2, 0.0) + shared_var
     unread = ~steps.read.any(axis=1)
-    return ThrottleView(np.where(unread, 0.0, y), np.where(unread, UNREAD, noise), steps.bias_effect[at, point])
+    return ThrottleView(
+        np.where(unread, 0.0, y), np.where(unread, UNREAD, noise), steps.bias_effect[at, point]
+    )
 
 
 def since_reset(steps: Steps) -> FloatArray:
@@ -123,6 +128,7 @@ def decompose(
             covariance = linalg.inv(normal + prior.toarray(), overwrite_a=True, check_finite=False)
             solution, variance = covariance @ right, np.diag(covariance).copy()
         else:
+
             def multiply(v: FloatArray, prior: sparse.csr_array = prior) -> FloatArray:
                 return np.asarray(design.T @ whitener.apply(design @ v) + prior @ v)
 
@@ -177,7 +183,11 @@ def _prior(steps: Steps, columns: int, spread: CommonSpread) -> sparse.csr_array
     diagonal[1:] = tight
     diagonal[:-1] += link**2 * tight
     off = -link * tight
-    gas = sparse.diags_array([off, diagonal, off], offsets=[-1, 0, 1]) if cells > 1 else sparse.diags_array(diagonal)
+    gas = (
+        sparse.diags_array([off, diagonal, off], offsets=[-1, 0, 1])
+        if cells > 1
+        else sparse.diags_array(diagonal)
+    )
     bias = sparse.diags_array(np.full(columns, 1.0 / spread.bias_sd**2))
     rest = sparse.diags_array(np.array([1.0 / AIR_PRIOR_SD**2, 1.0 / TREND_PRIOR_SD**2]))
     parts = [part for part in (bias, gas, rest) if part.shape[0]]
@@ -205,7 +215,9 @@ def _spread(
     next_door = (steps.cell_area[1:] == steps.cell_area[:-1]) & (np.diff(steps.cell_month) == 1)
     both = (gas[1:] * gas[:-1])[next_door].sum()
     # the posterior covariance of neighbours follows the prior's correlation where the data say little
-    shared = np.sqrt(variance[columns + 1 : columns + cells] * variance[columns : columns + cells - 1])[next_door]
+    shared = np.sqrt(variance[columns + 1 : columns + cells] * variance[columns : columns + cells - 1])[
+        next_door
+    ]
     both += old.gas_correlation * shared.sum()
     base = gas_var * (next_door.sum() + GAS_WEIGHT)
     correlation = float(np.clip((both + 0.7 * GAS_WEIGHT * GAS_PRIOR_SD**2) / base, 0.0, 0.97))
@@ -225,17 +237,21 @@ def _common(
     known, placed = column >= 0, steps.cell >= 0
     bias = np.where(known, solution[:columns][column] if columns else 0.0, 0.0)
     gas = np.where(placed, solution[columns : columns + cells][steps.cell] if cells else 0.0, 0.0)
-    spent = np.where(known, 1.0 / information[:columns][column] if columns else 0.0, 0.0)
+    # bias and gas of one month are uncertain together but not in their sum: only its own scatter is left
+    bias_left = np.minimum(1.0 / information[:columns], spread.bias_sd**2)
+    gas_left = np.minimum(1.0 / information[columns : columns + cells], spread.gas_sd**2)
     effect2 = steps.bias_effect.mean(axis=1) ** 2
-    step_var = np.where(known, effect2 * np.minimum(spent, spread.bias_sd**2), effect2 * spread.bias_sd**2)
-    spent = np.where(placed, 1.0 / information[columns : columns + cells][steps.cell] if cells else 0.0, 0.0)
-    step_var = step_var + np.where(placed, np.minimum(spent, spread.gas_sd**2), spread.gas_sd**2)
+    left = np.where(known, bias_left[column] if columns else 0.0, spread.bias_sd**2)
+    step_var = effect2 * left
+    step_var += np.where(placed, gas_left[steps.cell] if cells else 0.0, spread.gas_sd**2)
     u = np.sqrt(variance)
     return Common(
         bias=solution[:columns],
         bias_u=u[:columns],
+        bias_left_var=bias_left,
         gas=solution[columns : columns + cells],
         gas_u=u[columns : columns + cells],
+        gas_left_var=gas_left,
         air_power=float(solution[-2]),
         trend=float(solution[-1]),
         spread=spread,

@@ -136,7 +136,8 @@ def _panel_log_likelihood(panel: Panel, spreads: FloatArray) -> Float32Array:
     p_kk, p_kw, p_ww, m_k, m_w, total, a, b, s, e = (np.zeros((nodes, n), single) for _ in range(10))
     ones = np.ones(n, single)
     series = [
-        x.astype(single) for x in (panel.years, panel.y1, panel.h1, panel.r1, panel.y2, panel.k2, panel.h2, panel.r2)
+        x.astype(single)
+        for x in (panel.years, panel.y1, panel.h1, panel.r1, panel.y2, panel.k2, panel.h2, panel.r2)
     ]
     level, level_var = panel.level.astype(single), panel.level_var.astype(single)
 

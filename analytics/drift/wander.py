@@ -79,7 +79,9 @@ def class_likelihood(fine: npt.NDArray[np.float32], mixture: Mixture) -> FloatAr
     throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
     side = fine @ np.stack(offset, axis=1).astype(np.float32)
     table = np.einsum("ngb,ag->nab", side, np.stack(throttle).astype(np.float32))
-    return np.stack([table[:, 0, 0], table[:, 1, 0], table[:, 0, 1], table[:, 1, 1]], axis=1).astype(np.float64)
+    return np.stack([table[:, 0, 0], table[:, 1, 0], table[:, 0, 1], table[:, 1, 1]], axis=1).astype(
+        np.float64
+    )
 
 
 def probabilities(classes: FloatArray, share: FloatArray) -> FloatArray:
@@ -96,7 +98,9 @@ def fit_share(classes: FloatArray, share: FloatArray, rounds: int = 60) -> Float
     return share
 
 
-def fit_mixture(fine: npt.NDArray[np.float32], weight: FloatArray, start: Mixture, rounds: int = 40) -> Mixture:
+def fit_mixture(
+    fine: npt.NDArray[np.float32], weight: FloatArray, start: Mixture, rounds: int = 40
+) -> Mixture:
     """Mixture of a fleet by expectation-maximisation, with weak priors.
 
     fine (n, 33, 33).  weight (n,): how many stretches of the fleet each stands for.
@@ -116,11 +120,11 @@ def log_evidence(fine: npt.NDArray[np.float32], scale: FloatArray, mixture: Mixt
 def movement_moments(
     fine: npt.NDArray[np.float32], mixture: Mixture, posterior: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Posterior mean of each trim's squared multiple, and of its multiple (n, 2)."""
+    """Posterior mean of each trim's squared multiple, and of its log multiple (n, 2)."""
     density = _marginals(fine, mixture, posterior)
     return (
         np.stack([d @ FINE**2 for d in density], axis=1),
-        np.stack([d @ FINE for d in density], axis=1),
+        np.stack([d @ _LOG_FINE for d in density], axis=1),
     )
 
 

@@ -38,7 +38,7 @@ class Truth:
     state_left: np.ndarray
     """ln K and offset [Pa] after the last visit (A, 2)."""
     co2_next: np.ndarray
-    """Dry CO2 at high and low fire a year after the last visit, usual gas and reference air (A, 2)."""
+    """Dry CO2 at high and low fire a year after the last visit, some month's gas and reference air (A, 2)."""
 
 
 @dataclass(frozen=True)
@@ -172,8 +172,12 @@ def simulate(options: Options, seed: int) -> Fleet:
         day = anniversary + 365.25 * number + (rng.normal(0, 15, n) if number else 0.0)
         years = np.maximum(day - last, 1.0) / 365.25
         last = day
-        step = rng.normal(0, 1, (n, 2)) * world.spread * np.sqrt(years)[:, None] + world.drift * years[:, None]
-        jump = np.where(world.jump_visit == number, rng.choice([-1.0, 1.0], n) * 6 * options.throttle_spread, 0)
+        step = (
+            rng.normal(0, 1, (n, 2)) * world.spread * np.sqrt(years)[:, None] + world.drift * years[:, None]
+        )
+        jump = np.where(
+            world.jump_visit == number, rng.choice([-1.0, 1.0], n) * 6 * options.throttle_spread, 0
+        )
         ln_k = ln_k + step[:, 0] + jump
         w = w + step[:, 1] / world.signal_pa
         seen = (rng.random(n) >= options.lost_share) | (number == 0)
@@ -267,7 +271,9 @@ def _co2(world: _World, ln_k: np.ndarray, w: np.ndarray, ln_g: np.ndarray) -> np
 def _truth(world: _World, ln_k: np.ndarray, w: np.ndarray, tests: np.ndarray) -> Truth:
     rng, n = world.rng, len(ln_k)
     step = rng.normal(0, 1, (n, 2)) * world.spread + world.drift
-    later = _co2(world, ln_k + step[:, 0], w + step[:, 1] / world.signal_pa, np.zeros(n))
+    later = _co2(
+        world, ln_k + step[:, 0], w + step[:, 1] / world.signal_pa, rng.normal(0, world.options.gas, n)
+    )
     with np.errstate(invalid="ignore"):
         bias = np.where(tests[:, 0] > 0, tests[:, 1] / np.maximum(tests[:, 0], 1), np.nan)
     return Truth(

@@ -1,0 +1,108 @@
+"""The closer look at trims that might wander: could one blunder, one jump or a steady drift explain them?"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from analytics.drift.history import FloatArray, IntArray
+from analytics.drift.likelihood import THREADS, Panel, Readings, panels
+from analytics.drift.movement import Movement
+from analytics.drift.steps import UNREAD, Steps
+from analytics.drift.tracing import Trace, trace
+
+BLUNDER_FACTORS = np.array([5.0, 25.0])
+"""A blunder's standard deviation over that of the reading's noise, either as likely."""
+JUMP_FACTOR = 6.0
+"""A jump's standard deviation over the usual movement of a year."""
+CHUNK = 48
+_MOST = 600.0
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Per stretch (n) and spread (G), in the order of chosen.
+
+    log_likelihood (n, G): with drift, one blunder and one jump integrated out.  blunders (n, G): expected
+    number.  jump (n, G, 2): posterior of a jump of each trim.  jump_step (n, G, 2): where it is likeliest.
+    """
+
+    log_likelihood: FloatArray
+    blunders: FloatArray
+    jump: FloatArray
+    jump_step: IntArray
+
+
+def look_closer(
+    steps: Steps,
+    readings: Readings,
+    movement: Movement,
+    spreads: FloatArray,
+    scale: FloatArray,
+    chosen: IntArray,
+) -> Evidence:
+    """Evidence of the chosen stretches for spreads (G, 2) times their scale (2, U)."""
+    place = np.zeros(steps.stretches, np.int64)
+    place[chosen] = np.arange(len(chosen))
+    shape = (len(chosen), len(spreads))
+    out = Evidence(np.zeros(shape), np.zeros(shape), np.zeros((*shape, 2)), np.zeros((*shape, 2), np.int64))
+
+    def work(panel: Panel) -> None:
+        own = scale[:, panel.chosen]
+        traced = trace(panel, spreads[:, :, None] * own)
+        at = place[panel.chosen]
+        blunder = _blunder_gain(panel, traced)
+        jumps = _jump_gain(traced, own * movement.reference[:, None])
+        odds_blunder = movement.blunder_share * blunder
+        odds_jump = movement.jump_share * jumps.sum(axis=0)
+        total = 1.0 + odds_blunder + odds_jump.sum(axis=0)
+        out.log_likelihood[at] = (traced.log_likelihood + _drift_gain(traced, movement) + np.log(total)).T
+        out.blunders[at] = (odds_blunder / total).T
+        out.jump[at] = np.moveaxis(odds_jump / total, 0, 2).swapaxes(0, 1)
+        step = np.take_along_axis(panel.step[:, None, None, :], jumps.argmax(axis=0)[None], axis=0)[0]
+        out.jump_step[at] = np.moveaxis(step, 0, 2).swapaxes(0, 1)
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        for _ in pool.map(work, panels(steps, readings, chosen, CHUNK)):
+            pass
+    return out
+
+
+def _gain(score: FloatArray, information: FloatArray, variance: FloatArray) -> FloatArray:
+    """Likelihood with one more independent error of that variance, over the likelihood without."""
+    factor = 1.0 + variance * information
+    exponent = np.minimum(0.5 * variance * score**2 / factor, _MOST)
+    return np.asarray(np.exp(exponent) / np.sqrt(factor))
+
+
+def _blunder_gain(panel: Panel, traced: Trace) -> FloatArray:
+    """Sum over readings of the gain if that one is a blunder (G, n)."""
+    noise = np.stack([panel.r1, panel.r2], axis=1)
+    known = (noise < UNREAD)[:, :, None, :]
+    total = np.zeros(traced.log_likelihood.shape)
+    for factor in BLUNDER_FACTORS:
+        extra = np.where(known, (factor**2 - 1.0) * noise[:, :, None, :], 0.0)
+        gain = _gain(traced.score, traced.information, extra)
+        total += np.where(known, gain, 0.0).sum(axis=(0, 1)) / len(BLUNDER_FACTORS)
+    return total
+
+
+def _jump_gain(traced: Trace, usual: FloatArray) -> FloatArray:
+    """Gain if a trim jumped just before a step (T, 2, G, n); 0 where it cannot have."""
+    variance = (JUMP_FACTOR * usual[:, None, :]) ** 2
+    gain = _gain(traced.move_score, traced.move_information, variance)
+    return np.where(traced.move_information > 0.0, gain, 0.0)
+
+
+def _drift_gain(traced: Trace, movement: Movement) -> FloatArray:
+    """Log gain of a steady drift of each trim with its prior, taking the two as independent (G, n)."""
+    total = np.zeros(traced.log_likelihood.shape)
+    for trim in (0, 1):
+        mean, precision = movement.drift_mean[trim], 1.0 / movement.drift_sd[trim] ** 2
+        information = traced.slope_information[trim, trim]
+        pull = traced.slope_score[trim] + mean * precision
+        total += 0.5 * (pull**2 / (information + precision) - mean**2 * precision)
+        total -= 0.5 * np.log1p(information / precision)
+    return total

@@ -1,0 +1,151 @@
+"""How trims of a fleet move and how well they are read: the parameters, and their estimate from the fleet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import minimize
+
+from analytics.drift.decomposition import Common, corrected
+from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
+from analytics.drift.likelihood import LEVEL_VAR, Readings, log_likelihoods
+from analytics.drift.steps import UNREAD, Steps
+from analytics.drift.wander import START, Mixture
+
+THROTTLE_PRIOR, OFFSET_PRIOR_PA = 0.8, 0.35
+"""Usual movement per root year [%, Pa] before a fleet says otherwise. Assumed; no published source known."""
+PRIOR_SD = np.array([0.5, 0.5, 0.35, 1.0])
+"""Spread of the log of: both movements, the noise's factor, the visit's own noise."""
+VISIT_NOISE_PRIOR = 0.15
+"""Noise common to both points of one visit [%]: the day's gas and humidity."""
+SAMPLE = 1_000
+USUAL = np.exp(0.2 * np.sqrt(3.0) * np.array([-1.0, 0.0, 1.0]))
+"""Three-point Gauss-Hermite multiples of a usual trim's movement, and one wandering multiple."""
+MULTIPLES = np.append(USUAL, 3.8)
+MULTIPLE_WEIGHTS = np.array([0.97 / 6, 0.97 * 2 / 3, 0.97 / 6, 0.03])
+
+
+@dataclass(frozen=True)
+class Movement:
+    """Parameters of the fleet. Arrays of two are throttle [%], offset [Pa].
+
+    reference (2,): usual movement per root year.  noise_factor: true over declared noise.  visit_var: noise
+    variance common to both points [%^2].  model_scale (M, 2): a model's usual movement over the fleet's.
+    drift_mean, drift_sd (2,): steady drift per year between burners.  blunder_share: of readings.
+    jump_share: of intervals.
+    """
+
+    reference: FloatArray
+    noise_factor: float
+    visit_var: float
+    mixture: Mixture
+    model_scale: FloatArray
+    drift_mean: FloatArray
+    drift_sd: FloatArray
+    blunder_share: float
+    jump_share: float
+
+
+def first_guess(models: int) -> Movement:
+    """What is believed of a fleet before its readings."""
+    return Movement(
+        reference=np.array([THROTTLE_PRIOR, OFFSET_PRIOR_PA]),
+        noise_factor=1.0,
+        visit_var=0.0,
+        mixture=START,
+        model_scale=np.ones((models, 2)),
+        drift_mean=np.zeros(2),
+        drift_sd=np.full(2, 1e-3),
+        blunder_share=0.002,
+        jump_share=0.0005,
+    )
+
+
+def noise_of(steps: Steps, movement: Movement) -> tuple[FloatArray, FloatArray]:
+    """Variance of each reading (S, 2) and of what both points share (S,) [%^2]."""
+    var = np.where(steps.read, steps.var * movement.noise_factor**2, UNREAD)
+    return var, steps.shared_var + movement.visit_var
+
+
+def readings_of(steps: Steps, common: Common, movement: Movement, y: FloatArray | None = None) -> Readings:
+    """Readings less what is common, with noise as estimated, and wide fresh states about each stretch's own."""
+    y = corrected(steps, common) if y is None else y
+    var, shared = noise_of(steps, movement)
+    read = steps.read.any(axis=1)
+    usual = np.where(steps.read[:, 0], y[:, 0], y[:, 1]) * read
+    count = np.bincount(steps.stretch, read, minlength=steps.stretches)
+    mean = np.bincount(steps.stretch, usual, minlength=steps.stretches) / np.maximum(count, 1)
+    level = np.stack([mean, steps.offset_centre_pa], axis=1)[steps.stretch]
+    return Readings(
+        y=y,
+        var=var,
+        shared_var=shared + common.step_var,
+        level=level,
+        level_var=np.broadcast_to(np.array(LEVEL_VAR), (steps.count, 2)),
+    )
+
+
+def fit_noise(steps: Steps, common: Common, movement: Movement, chosen: IntArray) -> Movement:
+    """Usual movements, noise factor and visit noise by maximum posterior over the chosen stretches."""
+    centre = np.log([THROTTLE_PRIOR, OFFSET_PRIOR_PA, 1.0, VISIT_NOISE_PRIOR])
+    y = corrected(steps, common)
+    first, second = np.meshgrid(np.arange(len(MULTIPLES)), np.arange(len(MULTIPLES)), indexing="ij")
+    weight = (MULTIPLE_WEIGHTS[first] * MULTIPLE_WEIGHTS[second]).ravel()
+    some = _only(steps, chosen)
+
+    def loss(log_values: FloatArray) -> float:
+        values = np.exp(log_values)
+        trial = replace(movement, noise_factor=float(values[2]), visit_var=float(values[3] ** 2))
+        readings = readings_of(some, _rows(common, steps, chosen), trial, y[np.isin(steps.stretch, chosen)])
+        spreads = np.stack(
+            [MULTIPLES[first.ravel()] * values[0], MULTIPLES[second.ravel()] * values[1]], axis=1
+        )
+        table = log_likelihoods(some, readings, spreads).astype(np.float64)
+        top = table.max(axis=1, keepdims=True)
+        evidence = float(np.sum(np.log(np.exp(table - top) @ weight) + top[:, 0]))
+        return -evidence + 0.5 * float(np.sum(((log_values - centre) / PRIOR_SD) ** 2))
+
+    start = np.log([*movement.reference, movement.noise_factor, max(np.sqrt(movement.visit_var), 0.1)])
+    simplex = np.vstack([start, start + 0.25 * np.eye(4)])
+    options = {"xatol": 0.02, "fatol": 0.5, "maxfev": 60, "initial_simplex": simplex}
+    best = np.exp(minimize(loss, start, method="Nelder-Mead", options=options).x)
+    return replace(movement, reference=best[:2], noise_factor=float(best[2]), visit_var=float(best[3] ** 2))
+
+
+def spread_scale(steps: Steps, movement: Movement, model: IntArray) -> FloatArray:
+    """Usual movement of each stretch's model over the fleet's (2, U); model is per burner."""
+    return movement.model_scale[model[steps.burner]].T
+
+
+def scaled_spreads(spreads: FloatArray, scale: FloatArray) -> FloatArray:
+    """Spreads (G, 2) for stretches of other usual movement (2, U): (G, 2, U)."""
+    return spreads[:, [THROTTLE, OFFSET], None] * scale[None]
+
+
+def _only(steps: Steps, chosen: IntArray) -> Steps:
+    """The same steps with the chosen stretches (sorted) alone, renumbered."""
+    keep = np.isin(steps.stretch, chosen)
+    per_step = {
+        name: getattr(steps, name)[keep]
+        for name in (
+            *("row", "phase", "years", "reset", "y", "var", "slope", "shared_var", "period", "cell"),
+            *("bias_effect", "air", "day"),
+        )
+    }
+    per_stretch = {
+        name: getattr(steps, name)[chosen]
+        for name in ("burner", "is_current", "signal_pa", "offset_centre_pa")
+    }
+    return replace(steps, stretch=np.searchsorted(chosen, steps.stretch[keep]), **per_step, **per_stretch)
+
+
+def _rows(common: Common, steps: Steps, chosen: IntArray) -> Common:
+    keep = np.isin(steps.stretch, chosen)
+    return replace(
+        common,
+        step_bias=common.step_bias[keep],
+        step_gas=common.step_gas[keep],
+        step_air=common.step_air[keep],
+        step_var=common.step_var[keep],
+    )
