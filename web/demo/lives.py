@@ -26,7 +26,7 @@ FIXED_SPREAD = 0.4
 """Movement of burners without trims, over the usual."""
 
 
-@dataclass
+@dataclass(repr=False)
 class Lives:
     """The burners of some appliances, before and after they are simulated."""
 

@@ -1,4 +1,7 @@
-"""Planned rows, before they are rows: customers down to appliances, attendances and visits."""
+"""Planned rows, before they are rows: customers down to appliances, attendances and visits.
+
+They point at each other both ways, so none has a text of its own.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from datetime import date
 from web.demo.catalogue import ModelCard
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class CustomerPlan:
     """A customer with one contract over all its plants."""
 
@@ -24,7 +27,7 @@ class CustomerPlan:
     sites: list[SitePlan] = field(default_factory=list)
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class SitePlan:
     """A site; `area` is a position in the world's areas, or None for a tank of its own."""
 
@@ -40,7 +43,7 @@ class SitePlan:
     plants: list[PlantPlan] = field(default_factory=list)
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class PlantPlan:
     """One boiler room and what happened in it."""
 
@@ -51,7 +54,7 @@ class PlantPlan:
     attendances: list[AttendancePlan] = field(default_factory=list)
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class AppliancePlan:
     """One appliance; `visits` in order of time."""
 
@@ -67,7 +70,7 @@ class AppliancePlan:
     visits: list[VisitPlan] = field(default_factory=list)
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class AttendancePlan:
     """One arrival; technician and analyser are positions in the world. Booked ones hold no visit yet."""
 
@@ -82,7 +85,7 @@ class AttendancePlan:
     visits: list[VisitPlan] = field(default_factory=list)
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class ChangePlan:
     """A setting altered only for the test; put back unless that is said."""
 
@@ -93,7 +96,7 @@ class ChangePlan:
     reason: str = ""
 
 
-@dataclass(slots=True, eq=False)
+@dataclass(slots=True, eq=False, repr=False)
 class VisitPlan:
     """One appliance seen, or not reached (`reads` false)."""
 

@@ -251,16 +251,19 @@ class Chunk:
         percent = [None, None, next((spec.percent for spec in card.specs if spec.percent), None)]
         all_points = [POINTS.index(point) for point in points_of(card, fuel)]
         columns = [lives.columns[row].tolist() for row in rows]
-        left_read = lives.history.left_read[first].tolist()
+        left_read = [lives.history.left_read[row].tolist() for row in rows]
         for position, plan in enumerate(appliance.visits):
             if not plan.reads:
                 continue
             opened, visit = self._opened_at(plan), visit_key[id(plan)]
             measured = self.world.analysers[plan.attendance.analyser].measures_co2
             points = [POINTS.index(plan.only_point)] if plan.only_point else all_points
-            phases = PHASES if left_read[position] else PHASES[:1]
             seen: list[dict[tuple[int, int], tuple[str, float | None]]] = [{} for _ in rows]
-            order = product(enumerate(phases), range(len(rows)), points)
+            order = [
+                step
+                for step in product(enumerate(PHASES), range(len(rows)), points)
+                if step[0][0] == 0 or left_read[step[1]][position]
+            ]
             for sequence, ((phase, phase_name), which, point) in enumerate(order, start=1):
                 cells = [None if cell != cell else cell for cell in columns[which][position][phase][point]]
                 seen[which][phase, point] = (f"t{sequence}", cells[0])

@@ -44,7 +44,7 @@ CO_UPSET_LN = 0.19
 """Takes a burner from its target to near stoichiometric: a blocked exchanger starves it of air."""
 
 
-@dataclass
+@dataclass(repr=False)
 class DemoPlan:
     """The demo, lived but not written."""
 
