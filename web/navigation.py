@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -39,6 +39,7 @@ _BY_ROLE: dict[str, list[tuple[str, Promise]]] = {
         ("today", _("To decide")),
         ("due", _("Due list")),
         ("customers", _("Customers")),
+        ("accounts", _("Accounts")),
     ],
     Role.TECHNICIAN: [("my-day", _("My day")), ("findings", _("Findings")), ("customers", _("Customers"))],
     Role.CONTACT: [("my-sites", _("My sites"))],
@@ -49,10 +50,7 @@ def links_for(request: HttpRequest) -> list[Link]:
     """The links of the reader's role; none for nobody."""
     match = request.resolver_match
     current = match.url_name if match else None
-    found = []
-    for name, text in _BY_ROLE.get(role_of(request.user) or "", []):
-        try:
-            found.append(Link(name, text, reverse(f"web:{name}"), here=name == current))
-        except NoReverseMatch:
-            continue
-    return found
+    return [
+        Link(name, text, reverse(f"web:{name}"), here=name == current)
+        for name, text in _BY_ROLE.get(role_of(request.user) or "", [])
+    ]

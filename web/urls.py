@@ -4,10 +4,12 @@ from django.urls import path
 
 from web.views import (
     account,
+    accounts,
     appliances,
     bookings,
     condition,
     contact,
+    contracts,
     days,
     due,
     entry,
@@ -36,6 +38,10 @@ urlpatterns = [
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
     path("today/", today.today, name="today"),
+    path("contracts/", contracts.contracts, name="contracts"),
+    path("accounts/", accounts.accounts, name="accounts"),
+    path("accounts/invite/", accounts.invite, name="invite"),
+    path("accounts/<int:pk>/end/", accounts.end, name="account-end"),
     path("condition/", condition.condition, name="condition"),
     path("condition/months.csv", condition.condition_csv, name="condition-csv"),
     path("condition/<int:year>-<int:month>/", condition.month, name="condition-month"),
@@ -55,6 +61,7 @@ urlpatterns = [
     path("plants/<int:plant_pk>/book/", bookings.book, name="book"),
     path("plants/<int:plant_pk>/book/licences/", bookings.licence_check, name="licence-check"),
     path("appliances/<int:appliance_pk>/visit/", entry.begin, name="begin-visit"),
+    path("visits/<uuid:uuid>/countersign/", visits.countersign, name="countersign"),
     path("visits/<uuid:uuid>/enter/", entry.enter, name="enter-visit"),
     path("visits/<uuid:uuid>/", visits.visit, name="visit"),
 ]

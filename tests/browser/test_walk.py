@@ -1,12 +1,15 @@
 """Each page in a real browser: reachable, clean by axe in both themes at both widths, nothing refused."""
 
 from collections.abc import Callable
+from uuid import uuid4
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.utils import timezone
 from playwright.sync_api import Page
 
 from tests.web.small_fleet import SmallFleet
+from visits.booking import attendance_book
 
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 WIDTHS = (1280, 360)
@@ -20,22 +23,29 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
     visit, grave = f"/visits/{fleet.visit.uuid}/", f"/visits/{fleet.grave_visit.uuid}/"
     places = ["/customers/", f"/customers/{fleet.site.customer_id}/", f"/sites/{fleet.site.pk}/"]
     plant = f"/plants/{fleet.appliance.plant_id}/"
+    lists = ["/today/", "/due/", "/due/?part=weeks", "/bookings/", "/findings/", "/contracts/", "/accounts/"]
     return {
         "office": [
-            "/due/",
-            "/due/?part=weeks",
+            *lists,
+            "/accounts/invite/",
             "/find/?q=school",
             *places,
             plant,
+            f"{plant}book/",
             appliance,
             other,
             visit,
             grave,
         ],
-        "technician": ["/account/", appliance, grave],
-        "manager": ["/due/", "/docs/"],
-        "contact": ["/account/", appliance, visit, "/due/"],
+        "technician": ["/my-day/", f"{visit_form(fleet)}", "/account/", "/docs/"],
+        "manager": ["/condition/", f"/condition/{fleet.visit.local_on:%Y-%m}/", "/docs/"],
+        "contact": ["/my-sites/", appliance, visit, "/docs/", "/due/"],
     }
+
+
+def visit_form(fleet: SmallFleet) -> str:
+    """A fresh form for the first appliance."""
+    return f"/visits/{uuid4()}/enter/?appliance={fleet.appliance.pk}"
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
@@ -98,6 +108,39 @@ def test_the_numbers_of_the_figure_can_be_read_without_javascript(fleet: SmallFl
     page.goto(f"/appliances/{fleet.appliance.pk}/")
     page.get_by_text("The same numbers as a table").click()
     assert page.get_by_role("table").first.get_by_text("9.55").first.is_visible()
+
+
+def test_a_technician_goes_from_the_day_to_a_closed_and_judged_visit(
+    fleet: SmallFleet, walk: Walk, complaints: list[str]
+) -> None:
+    attendance_book(
+        by=fleet.office, plant=fleet.appliance.plant, technician=fleet.technician, on=timezone.localdate()
+    )
+    page = walk(fleet.technician, width=360, javascript=False)
+    page.get_by_role("link", name="Open a visit B1").click()
+    for point, value in (("high", "9.0"), ("low", "8.5")):
+        page.locator(f"#id_b1-as_found-{point}-co2_pct").fill(value)
+        page.locator(f"#id_b1-as_found-{point}-settled").check()
+    page.get_by_role("button", name="Save and judge").click()
+    page.get_by_role("heading", name="Judgement so far").wait_for()
+    page.get_by_label("Close the visit as").select_option("completed")
+    page.get_by_role("button", name="Save and judge").click()
+    page.get_by_text("Closed and judged.").wait_for()
+    assert fleet.appliance.visits.filter(outcome="completed", source="browser").count() == 1
+
+
+def test_the_office_books_from_what_is_overdue_and_sees_the_licence_checked(
+    fleet: SmallFleet, walk: Walk, complaints: list[str]
+) -> None:
+    page = walk(fleet.office)
+    page.get_by_role("link", name="Fenwick Road School").first.click()
+    page.get_by_label("Technician").select_option(label=str(fleet.technician))
+    page.get_by_label("Day").fill(timezone.localdate().isoformat())
+    page.get_by_label("From").focus()
+    page.get_by_text("cover every appliance").wait_for()
+    page.get_by_role("button", name="Book").click()
+    page.get_by_text("Booked: ").wait_for()
+    assert complaints == []
 
 
 def test_the_keyboard_reaches_the_content_at_once(fleet: SmallFleet, walk: Walk) -> None:

@@ -12,11 +12,11 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from people.models import User
+from people.models import Role, User
 from planning.models import DueDate
 from tests import factories as make
 from tests.web.conftest import TODAY
-from tests.web.small_fleet import PASSWORD, SmallFleet, firing_test
+from tests.web.small_fleet import PASSWORD, SmallFleet, firing_test, person
 from visits.models import Finding
 from web.downloads import inert
 from web.urls import urlpatterns
@@ -275,6 +275,9 @@ def _more_of_everything(fleet: SmallFleet, numbers: range) -> None:
             made_at=visit.opened_at,
         )
         make.CustomerFactory()
+        make.ContractFactory(customer=fleet.site.customer)
+        make.AttendanceFactory(plant=row.plant, local_on=TODAY)
+        make.UserFactory(role=Role.CONTACT)
 
 
 def test_no_page_asks_the_database_more_often_when_there_is_more_to_show(
@@ -292,9 +295,18 @@ def test_no_page_asks_the_database_more_often_when_there_is_more_to_show(
         reverse("web:appliance", args=[fleet.appliance.pk]),
         reverse("web:visit", args=[fleet.visit.uuid]),
         reverse("web:search") + "?q=more",
+        reverse("web:today"),
+        reverse("web:findings") + "?severity=note",
+        reverse("web:bookings"),
+        reverse("web:contracts"),
+        reverse("web:accounts"),
     ]
+    managed = [reverse("web:condition"), reverse("web:condition-month", args=[TODAY.year, TODAY.month])]
+    boss = page_of(person("boss", Role.ADMINISTRATOR))
     _more_of_everything(fleet, range(2))
     few = {address: _queries(client, address) for address in addresses}
+    few |= {address: _queries(boss, address) for address in managed}
     _more_of_everything(fleet, range(2, 50))
     many = {address: _queries(client, address) for address in addresses}
+    many |= {address: _queries(boss, address) for address in managed}
     assert few == many

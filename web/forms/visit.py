@@ -30,7 +30,7 @@ ENTERED = (
     "inlet_pressure_mbar",
     "fan_rpm",
 )
-SPARE_ROWS = 3
+SPARE_ROWS = 2
 EMPTIED = "emptied in the browser"
 
 
@@ -213,6 +213,13 @@ class VisitSheet:
         self.moves = self._numbered("adjustments", "move", MoveForm)
         self.changes = self._numbered("temporary_changes", "change", ChangeForm)
         self.end = EndForm(data, prefix="end", initial={"notes": stored.get("notes", "")})
+
+    @property
+    def left_needed(self) -> bool:
+        """Readings as left are asked for once a trim was moved, or where some were typed."""
+        typed = any(row.form.has_changed() for row in self.left) if self._data is not None else False
+        stored = any(row.form.initial.get("co2_pct") or row.form.initial.get("o2_pct") for row in self.left)
+        return bool(self._kept["adjustments"]) or typed or stored
 
     def is_valid(self) -> bool:
         """Every form is asked, so that all errors show at once."""

@@ -1,12 +1,18 @@
-"""A visit's page: the whole record, judged."""
+"""A visit's page: the whole record, judged; and a licensed person's signature under it."""
 
 from uuid import UUID
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.views.decorators.http import require_safe
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
 
-from web.access import EVERYONE, page_for
+from common.problems import Problem
+from visits.models import Visit
+from visits.permissions import can_countersign, can_write_visit
+from visits.services import visit_countersign
+from web.access import EVERYONE, FIRM, page_for
 from web.selectors.visit import visit_page
 
 RESULTS = (
@@ -28,7 +34,28 @@ RESULTS = (
 def visit(request: HttpRequest, uuid: UUID) -> HttpResponse:
     """What was read, done and judged on one visit."""
     page = visit_page(user=request.user, uuid=uuid)
-    zone = page.visit.appliance.plant.site.zone
-    return render(
-        request, "visits/visit.html", {"page": page, "visit": page.visit, "zone": zone, "results": RESULTS}
-    )
+    seen = page.visit
+    context = {
+        "page": page,
+        "visit": seen,
+        "zone": seen.appliance.plant.site.zone,
+        "results": RESULTS,
+        "can_go_on": not seen.is_closed and can_write_visit(request.user, seen),
+        "can_sign": seen.uncountersigned and can_countersign(request.user),
+    }
+    return render(request, "visits/visit.html", context)
+
+
+@page_for(FIRM)
+@require_POST
+def countersign(request: HttpRequest, uuid: UUID) -> HttpResponse:
+    """A licensed person's signature; their own licence is asked for, and a refusal says why."""
+    rows = Visit.objects.visible_to(request.user).with_place()
+    waiting = get_object_or_404(rows, uuid=uuid)
+    try:
+        visit_countersign(by=request.user, visit=waiting)
+    except Problem as problem:
+        messages.error(request, problem.detail)
+    else:
+        messages.success(request, _("Countersigned."))
+    return redirect("web:visit", uuid)

@@ -1,0 +1,54 @@
+"""Inviting a person."""
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from fleet.models import Site
+from people.invitations import can_invite
+from people.models import Role, User
+
+
+class InvitationForm(forms.Form):
+    """Who, as what, and for a contact which sites."""
+
+    first_name = forms.CharField(label=gettext_lazy("First name"), max_length=150)
+    last_name = forms.CharField(label=gettext_lazy("Last name"), max_length=150)
+    email = forms.EmailField(
+        label=gettext_lazy("E-mail"),
+        max_length=150,
+        help_text=gettext_lazy("They sign in with it, and the invitation goes there."),
+    )
+    role = forms.ChoiceField(label=gettext_lazy("Role"))
+    site_text = forms.CharField(
+        label=gettext_lazy("Sites of a contact"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=gettext_lazy("One a line, as «customer / site». Left out for anyone else."),
+        max_length=4000,
+    )
+
+    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["role"].choices = [choice for choice in Role.choices if can_invite(by, choice[0])]
+
+    def clean(self) -> dict[str, Any]:
+        """A contact needs a site that is on file."""
+        cleaned = super().clean() or self.cleaned_data
+        cleaned["sites"] = self._sites(cleaned.get("site_text", ""))
+        if cleaned.get("role") == Role.CONTACT and not cleaned["sites"] and "site_text" not in self.errors:
+            self.add_error("site_text", _("A contact reads at least one site."))
+        return cleaned
+
+    def _sites(self, text: str) -> list[Site]:
+        found = []
+        for line in filter(None, (line.strip() for line in text.splitlines())):
+            customer, _slash, name = (part.strip() for part in line.partition("/"))
+            site = Site.objects.filter(customer__name__iexact=customer, name__iexact=name).first()
+            if site is None:
+                self.add_error("site_text", _("No site is on file as «%(line)s».") % {"line": line})
+            else:
+                found.append(site)
+        return found

@@ -1,0 +1,22 @@
+"""Contracts in a list."""
+
+from datetime import date
+
+from django.db.models import Count, Q
+
+from fleet.models import Contract
+from people.models import User
+from people.permissions import works_here
+from web.paging import Page
+
+
+def contracts_page(*, user: User, today: date, everything: bool, after: str, size: int) -> Page:
+    """Contracts by reference, each with its plants counted. What was agreed is the firm's business."""
+    rows = Contract.objects.all() if works_here(user) else Contract.objects.none()
+    if not everything:
+        rows = rows.filter(Q(ends_on__isnull=True) | Q(ends_on__gte=today), starts_on__lte=today)
+    if after:
+        rows = rows.filter(reference__gt=after)
+    rows = rows.select_related("customer").annotate(plant_count=Count("plants")).order_by("reference")
+    found = list(rows[: size + 1])
+    return Page(found[:size], found[size - 1].reference if len(found) > size else "")
