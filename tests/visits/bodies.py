@@ -1,4 +1,4 @@
-"""Bodies of visits as devices send them."""
+"""Bodies of visits as devices send them, and what is read off their answers."""
 
 import copy
 from typing import Any
@@ -17,7 +17,7 @@ READING = {
 
 
 def firing(key: str, point: str, phase: str, minute: int, **values: Any) -> dict[str, Any]:
-    """One firing test with one typed reading, stated as settled."""
+    """One firing test with one typed reading, stated as settled. A value of None is left out."""
     reading = {"at": f"2026-03-02T09:{minute:02}:00+00:00", **READING, **values}
     return {
         "key": key,
@@ -44,3 +44,30 @@ def visit_body(appliance: Any, analyser: Any = None, **members: Any) -> dict[str
     if analyser is not None:
         body["analyser"] = str(analyser.uuid)
     return {**body, **copy.deepcopy(members)}
+
+
+def closed(body: dict[str, Any], **members: Any) -> dict[str, Any]:
+    """The body, closed as completed."""
+    return {**body, "closed_at": CLOSED, "outcome": "completed", **members}
+
+
+def move(key: str, minute: int, trim: str = "throttle", **members: Any) -> dict[str, Any]:
+    """One move of a trim."""
+    return {
+        "key": key,
+        "trim": trim,
+        "at": f"2026-03-02T09:{minute:02}:00Z",
+        "direction": "clockwise",
+        **members,
+    }
+
+
+def codes(answer: dict[str, Any]) -> set[str]:
+    """The codes of the findings in an answer."""
+    return {finding["code"] for finding in answer["findings"]}
+
+
+def finding(answer: dict[str, Any], code: str, subject: str | None = None) -> dict[str, Any]:
+    """The one finding with this code, of this subject where one is given."""
+    (row,) = [row for row in answer["findings"] if row["code"] == code and subject in (None, row["subject"])]
+    return row
