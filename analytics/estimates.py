@@ -1,11 +1,14 @@
 """What the statistics answer, in the shape that is stored: arrays in the order of what was read."""
 
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+EPOCH = date(1970, 1, 1)
+"""Days of histories count from here."""
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
@@ -17,7 +20,7 @@ class Trims:
 
     The throttle in % of K, the offset in the unit of `pascal` (B,): Pa where the air signal is known, else
     1e-3 of w. Changes are per year, with 95 % intervals.   reason: a `Reason`'s value where there is no
-    drift, else empty.   change_points: (burner, trim) to rows of day, size, probability.
+    drift, else empty.   change_points: (burner, trim) to rows of day, probability.
     """
 
     pascal: BoolArray
@@ -39,10 +42,14 @@ class Trims:
 
 @dataclass(frozen=True)
 class Appliances:
-    """Per appliance (A,).   outside_day (H,) days since 1970, outside (A, H) probability of being outside."""
+    """Per appliance (A,).   next_visit_day: days since 1970 by which it should be seen, NaN none.
+
+    outside_day (H,), outside (A, H): probability of being outside its band on some days.
+    """
 
     wander_probability: FloatArray
     flagged: BoolArray
+    next_visit_day: FloatArray
     outside_day: IntArray
     outside: FloatArray
 
@@ -71,10 +78,9 @@ class Shifts:
 
 @dataclass(frozen=True)
 class Estimates:
-    """All that one fit answers.   learnt: what holds for the fleet when one appliance is fitted again."""
+    """All that one fit of the fleet answers."""
 
     trims: Trims
     appliances: Appliances
     biases: Biases
     shifts: Shifts
-    learnt: dict[str, Any]

@@ -3,14 +3,25 @@
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 
 from django.db import transaction
+from django.db.models import Subquery
 from django.utils import timezone
 
 from analytics.claiming import Claim, claim
 from analytics.estimates import Estimates
 from analytics.fitting import appliances_fit, fleet_fit
-from analytics.models import ApplianceDrift, DriftPointer, DriftRun, GasShift, PeriodBias, TrimDrift
+from analytics.keeping import Kept, unpacked
+from analytics.models import (
+    ApplianceDrift,
+    DriftPointer,
+    DriftRun,
+    FleetMonth,
+    GasShift,
+    PeriodBias,
+    TrimDrift,
+)
 from analytics.reading import FleetHistory, history_read
 from analytics.writing import appliances_replace, estimates_write, period_biases_hand_over
 from common.models import OutboxEvent
@@ -19,6 +30,7 @@ from fleet.models import Appliance
 RUNS_KEPT = 2
 ROWS_DELETED_AT_ONCE = 20_000
 REFITTED_AT_ONCE = 200
+_CURRENT = DriftPointer.objects.filter(only=1).values("current")[:1]
 COMMIT_LAG = timedelta(minutes=10)
 """An event's time is its transaction's beginning; it may be seen this much later."""
 
@@ -66,10 +78,10 @@ def _fitted(run: DriftRun, progress: Progress) -> tuple[FleetHistory, Estimates]
     run.read_at = timezone.now()
     read = history_read(progress=progress)
     progress("fitting", 0)
-    estimates = fleet_fit(read, as_of=run.as_of)
+    estimates, kept = fleet_fit(read, as_of=run.as_of)
     run.visits, run.firing_tests, run.burners = read.history.visits, read.tests, len(read.burner_id)
     run.flagged_appliances = int(estimates.appliances.flagged.sum())
-    run.hyperparameters = estimates.learnt
+    run.hyperparameters, run.kept = kept.figures(), kept.packed()
     return read, estimates
 
 
@@ -110,16 +122,26 @@ def appliances_refit(appliance_ids: Sequence[int]) -> int:
         run = current_run()
         if run is None:
             return 0
-        read = history_read(ids)
-        estimates = appliances_fit(read, run)
-        appliances_replace(run, read, estimates, due=_due(ids))
+        kept = run_kept(run)
+        read = history_read(ids, numbering=kept.numbering)
+        trims, appliances = appliances_fit(read, kept, as_of=run.as_of)
+        appliances_replace(run, read, trims, appliances, due=_due(ids))
     return len(ids)
 
 
 def current_run() -> DriftRun | None:
     """The run that readers see."""
-    pointer = DriftPointer.objects.select_related("current").filter(only=1).first()
-    return pointer.current if pointer else None
+    return DriftRun.objects.defer("kept").filter(pk=Subquery(_CURRENT)).first()
+
+
+def run_kept(run: DriftRun) -> Kept:
+    """What a run learnt of the fleet; unpacked once in each process."""
+    return _kept(run.pk, run.started_at)
+
+
+@lru_cache(maxsize=2)
+def _kept(run_id: int, started_at: datetime) -> Kept:
+    return unpacked(bytes(DriftRun.objects.values_list("kept", flat=True).get(pk=run_id)))
 
 
 def _catch_up(run: DriftRun, progress: Progress) -> int:
@@ -146,7 +168,7 @@ def runs_forget() -> int:
 
 def _forget(run: DriftRun) -> int:
     gone = 0
-    for model in (TrimDrift, ApplianceDrift, PeriodBias, GasShift):
+    for model in (TrimDrift, ApplianceDrift, PeriodBias, GasShift, FleetMonth):
         rows = model.objects.filter(run=run).order_by()
         while ids := list(rows.values_list("pk", flat=True)[:ROWS_DELETED_AT_ONCE]):
             gone += model.objects.filter(pk__gte=min(ids), pk__lte=max(ids), run=run).delete()[0]

@@ -2,25 +2,26 @@
 
 import json
 from collections.abc import Callable, Iterator, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import islice
 from typing import Any
 
 import numpy as np
 from django.db import connection, models, transaction
+from django.db.models import Count, Q
+from django.db.models.functions import TruncMonth
 
-from analytics.estimates import Appliances, Estimates, Trims
-from analytics.models import ApplianceDrift, DriftRun, GasShift, PeriodBias, TrimDrift, Unit
+from analytics.estimates import EPOCH, Appliances, Biases, Estimates, FloatArray, IntArray, Shifts, Trims
+from analytics.models import ApplianceDrift, DriftRun, FleetMonth, GasShift, PeriodBias, TrimDrift, Unit
 from analytics.reading import FleetHistory
 from analytics.reading.sources import FIRST_YEAR, TRIMS
 from fleet.models import AnalyserPeriod
 from visits.history.bulk import rows_write
+from visits.models import Visit
 
 ROWS_AT_ONCE = 5_000
-EPOCH = date(1970, 1, 1)
-EARLIER_VISIT_FROM = 0.05
-"""Probability of being outside the acceptance band from which an earlier visit is proposed."""
-LEAST_DAYS_AHEAD = 90
+INSIDE_FROM, OUTSIDE_TO = 0.95, 0.05
+"""Health from which a visit counts as inside, and up to which as outside: the words of a verdict."""
 
 Written = Callable[[int], object]
 _TRIM_NUMBERS = ("state", "state_u", "drift", "drift_low", "drift_high", "moved", "usual")
@@ -32,8 +33,11 @@ _TRIM_COLUMNS = [
 ]  # fmt: skip
 _APPLIANCE_COLUMNS = [
     "run", "appliance", "wander_probability", "flagged", "outside", "next_visit_by", "next_visit_reason",
-    "next_visit_probability",
 ]  # fmt: skip
+_BIAS_COLUMNS = [
+    "run", "period", "bias_co2_pct", "bias_u_co2_pct", "readings", "weak", "visits", "first_on", "last_on",
+]  # fmt: skip
+_SHIFT_COLUMNS = ["run", "gas_area", "month", "shift_pct", "shift_u_pct", "readings", "weak"]
 
 
 def estimates_write(
@@ -43,27 +47,29 @@ def estimates_write(
 
     due: appliance to its annual date.   written: told how many rows each transaction held.
     """
-    for model, columns, rows in (
+    sheets: list[tuple[type[models.Model], list[str], Iterator[tuple[Any, ...]]]] = [
         (TrimDrift, _TRIM_COLUMNS, trim_rows(run, read, estimates.trims)),
         (ApplianceDrift, _APPLIANCE_COLUMNS, appliance_rows(run, read, estimates.appliances, due)),
-        (PeriodBias, *_bias_rows(run, read, estimates)),
-        (GasShift, *_shift_rows(run, read, estimates)),
-    ):
+        (PeriodBias, _BIAS_COLUMNS, _bias_rows(run, read, estimates.biases)),
+        (GasShift, _SHIFT_COLUMNS, _shift_rows(run, read, estimates.shifts)),
+    ]
+    for model, columns, rows in sheets:
         for chunk in _chunks(rows):
             rows_store(model, columns, chunk)
             written(len(chunk))
+    months_write(run)
 
 
 @transaction.atomic
 def appliances_replace(
-    run: DriftRun, read: FleetHistory, estimates: Estimates, *, due: dict[int, date]
+    run: DriftRun, read: FleetHistory, trims: Trims, appliances: Appliances, *, due: dict[int, date]
 ) -> None:
     """Put the rows of the appliances that were read in the place of the run's own."""
-    appliances = read.appliance_ids.tolist()
-    TrimDrift.objects.filter(run=run, appliance__in=appliances).delete()
-    ApplianceDrift.objects.filter(run=run, appliance__in=appliances).delete()
-    rows_write(TrimDrift, _TRIM_COLUMNS, list(trim_rows(run, read, estimates.trims)))
-    rows_write(ApplianceDrift, _APPLIANCE_COLUMNS, list(appliance_rows(run, read, estimates.appliances, due)))
+    ids = read.appliance_ids.tolist()
+    TrimDrift.objects.filter(run=run, appliance__in=ids).delete()
+    ApplianceDrift.objects.filter(run=run, appliance__in=ids).delete()
+    rows_write(TrimDrift, _TRIM_COLUMNS, list(trim_rows(run, read, trims)))
+    rows_write(ApplianceDrift, _APPLIANCE_COLUMNS, list(appliance_rows(run, read, appliances, due)))
 
 
 @transaction.atomic
@@ -109,7 +115,7 @@ def appliance_rows(
             if known
             else []
         )
-        by, chance = _proposed(days, outside, run.as_of, due.get(appliance_id)) if known else (None, None)
+        by = _proposed(appliances.next_visit_day[place], run.as_of, due.get(appliance_id))
         yield (
             run.pk,
             appliance_id,
@@ -118,41 +124,76 @@ def appliance_rows(
             _json(rows),
             by,
             ApplianceDrift.NextReason.OUTSIDE.value if by else "",
-            chance,
         )
 
 
-def _proposed(
-    days: Sequence[date], outside: np.ndarray, as_of: date, due_on: date | None
-) -> tuple[date | None, float | None]:
-    """The day that the probability passes the cut, if before the annual date; never within 90 days."""
-    late = np.flatnonzero(outside > EARLIER_VISIT_FROM)
-    if not len(late):
-        return None, None
-    by = max(days[late[0]], as_of + timedelta(days=LEAST_DAYS_AHEAD))
-    if due_on is None or by >= due_on:
-        return None, None
-    return by, float(outside[late[0]])
+def _proposed(next_visit_day: float, as_of: date, due_on: date | None) -> date | None:
+    """The day by which to come earlier, where that is not past and before the annual date."""
+    if np.isnan(next_visit_day):
+        return None
+    by = max(EPOCH + timedelta(days=int(next_visit_day)), as_of)
+    return by if due_on is None or by < due_on else None
 
 
-def _bias_rows(run: DriftRun, read: FleetHistory, estimates: Estimates) -> tuple[list[str], Iterator[Any]]:
-    biases = estimates.biases
-    columns = (biases.bias.tolist(), biases.u.tolist(), biases.readings.tolist(), biases.weak.tolist())
-    rows = zip(read.period_ids.tolist(), *columns, strict=True) if len(biases.bias) else iter(())
-    return (
-        ["run", "period", "bias_co2_pct", "bias_u_co2_pct", "readings", "weak"],
-        ((run.pk, *row) for row in rows),
+def _bias_rows(run: DriftRun, read: FleetHistory, biases: Biases) -> Iterator[tuple[Any, ...]]:
+    visits, first_day, last_day = _used(read)
+    for place in np.flatnonzero(np.isfinite(biases.bias)).tolist():
+        yield (
+            run.pk,
+            int(read.numbering.period_ids[place]),
+            float(biases.bias[place]),
+            float(biases.u[place]),
+            int(biases.readings[place]),
+            bool(biases.weak[place]),
+            int(visits[place]),
+            EPOCH + timedelta(days=int(first_day[place])),
+            EPOCH + timedelta(days=int(last_day[place])),
+        )
+
+
+def _used(read: FleetHistory) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Visits, first and last day of each analyser period (P,)."""
+    period, day = read.history.period[:, 0], read.history.day
+    known, count = period >= 0, len(read.numbering.period_ids)
+    first, last = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(first, period[known], day[known])
+    np.maximum.at(last, period[known], day[known])
+    return np.bincount(period[known], minlength=count), first, last
+
+
+def _shift_rows(run: DriftRun, read: FleetHistory, shifts: Shifts) -> Iterator[tuple[Any, ...]]:
+    for place in np.flatnonzero(np.isfinite(shifts.shift)).tolist():
+        month = int(shifts.month[place])
+        yield (
+            run.pk,
+            int(read.numbering.area_ids[shifts.area[place]]),
+            date(FIRST_YEAR + month // 12, month % 12 + 1, 1),
+            float(shifts.shift[place]),
+            float(shifts.u[place]),
+            int(shifts.readings[place]),
+            bool(shifts.weak[place]),
+        )
+
+
+@transaction.atomic
+def months_write(run: DriftRun) -> None:
+    """Count every month's closed visits by their health as found, under the run's number."""
+    verdicts = {
+        "inside": Q(health_as_found__gte=INSIDE_FROM),
+        "probably_inside": Q(health_as_found__gte=0.5, health_as_found__lt=INSIDE_FROM),
+        "probably_outside": Q(health_as_found__gt=OUTSIDE_TO, health_as_found__lt=0.5),
+        "outside": Q(health_as_found__lte=OUTSIDE_TO),
+        "not_judged": Q(health_as_found__isnull=True),
+    }
+    counted = (
+        Visit.objects.closed()
+        .order_by()
+        .annotate(first_day=TruncMonth("local_on"))
+        .values("first_day")
+        .annotate(**{word: Count("pk", filter=condition) for word, condition in verdicts.items()})
     )
-
-
-def _shift_rows(run: DriftRun, read: FleetHistory, estimates: Estimates) -> tuple[list[str], Iterator[Any]]:
-    shifts = estimates.shifts
-    months = [date(FIRST_YEAR + int(month) // 12, int(month) % 12 + 1, 1) for month in shifts.month]
-    areas = read.area_ids[shifts.area.astype(np.int64)].tolist() if len(shifts.area) else []
-    columns = (shifts.shift.tolist(), shifts.u.tolist(), shifts.readings.tolist(), shifts.weak.tolist())
-    return (
-        ["run", "gas_area", "month", "shift_pct", "shift_u_pct", "readings", "weak"],
-        ((run.pk, *row) for row in zip(areas, months, *columns, strict=True)),
+    FleetMonth.objects.bulk_create(
+        FleetMonth(run=run, month=row.pop("first_day"), **row) for row in list(counted)
     )
 
 
@@ -165,14 +206,11 @@ def period_biases_hand_over(run: DriftRun) -> int:
         row = rows[period.pk]
         period.bias_co2_pct, period.bias_u_co2_pct = row.bias_co2_pct, row.bias_u_co2_pct
         period.bias_readings, period.bias_weak, period.bias_run = row.readings, row.weak, run.pk
+    unknown = AnalyserPeriod.objects.filter(bias_run__isnull=False).exclude(biases__run=run)
+    unknown.update(bias_co2_pct=None, bias_u_co2_pct=None, bias_readings=0, bias_weak=True, bias_run=None)
     fields = ["bias_co2_pct", "bias_u_co2_pct", "bias_readings", "bias_weak", "bias_run"]
     AnalyserPeriod.objects.bulk_update(periods, fields, batch_size=500)
     return len(periods)
-
-
-def day_number(instant: datetime) -> float:
-    """Days since 1970, as the histories count them."""
-    return instant.astimezone(UTC).timestamp() / 86_400
 
 
 def _nullable(values: np.ndarray) -> list[Any]:

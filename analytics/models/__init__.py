@@ -2,6 +2,7 @@
 
 from analytics.models.estimates import (
     ApplianceDrift,
+    FleetMonth,
     GasShift,
     PeriodBias,
     Reason,
@@ -16,6 +17,7 @@ __all__ = [
     "DriftDuty",
     "DriftPointer",
     "DriftRun",
+    "FleetMonth",
     "GasShift",
     "PeriodBias",
     "Reason",

@@ -24,11 +24,11 @@ class Reason(models.TextChoices):
 
     NOT_PREMIX = "not_premix", "not a premix burner with pneumatic ratio control"
     NO_READINGS = "no_readings", "no usable reading"
-    ONE_VISIT = "one_visit", "only one visit with a usable reading"
-    NO_INTERVAL = "no_interval", "no interval between two visits in the trim's present state"
-    NO_LOW_FIRE = "no_low_fire", "low fire was not read on two visits"
-    TURNDOWN_UNKNOWN = "turndown_unknown", "neither turndown nor fan speed is known"
-    IDENTICAL = "identical", "every visit repeats the same values"
+    ONE_VISIT = "one_visit", "only one visit in the trim's present state"
+    TWO_VISITS = "two_visits", "only two visits in the trim's present state"
+    IDENTICAL = "identical_readings", "every visit repeats the same values"
+    NO_LOW_FIRE = "low_fire_not_read", "low fire was read on fewer than three visits, or its rate is unknown"
+    NO_INTERVAL = "no_interval", "no interval between two readings of the trim's present state"
 
 
 class TrimDrift(models.Model):
@@ -57,8 +57,8 @@ class TrimDrift(models.Model):
     from_gas_per_year = models.FloatField(null=True)
     wander_probability = models.FloatField(null=True)
     flagged = models.BooleanField(default=False, help_text="Responsible for its appliance being flagged.")
-    change_points = models.JSONField(default=list, help_text="Jumps: day, size, probability.")
-    reason = models.CharField(max_length=16, choices=Reason, blank=True, help_text="Why no estimate.")
+    change_points = models.JSONField(default=list, help_text="Jumps: day of the visit after, probability.")
+    reason = models.CharField(max_length=20, choices=Reason, blank=True, help_text="Why no estimate.")
 
     objects = EstimateQuerySet.as_manager()
 
@@ -100,7 +100,6 @@ class ApplianceDrift(models.Model):
     outside = models.JSONField(default=list)
     next_visit_by = models.DateField(null=True)
     next_visit_reason = models.CharField(max_length=12, choices=NextReason, blank=True)
-    next_visit_probability = models.FloatField(null=True)
 
     objects = EstimateQuerySet.as_manager()
 
@@ -135,6 +134,9 @@ class PeriodBias(models.Model):
     bias_u_co2_pct = models.FloatField()
     readings = models.PositiveIntegerField()
     weak = models.BooleanField(default=True)
+    visits = models.PositiveIntegerField(default=0)
+    first_on = models.DateField(null=True)
+    last_on = models.DateField(null=True)
 
     objects = EstimateQuerySet.as_manager()
 
@@ -171,3 +173,34 @@ class GasShift(models.Model):
 
     def __str__(self) -> str:
         return f"gas of area {self.gas_area_id} in {self.month:%Y-%m}"
+
+
+class FleetMonth(models.Model):
+    """One month's closed visits by their health as found: the words of a verdict, and those not judged."""
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="months", db_index=False)
+    month = models.DateField(help_text="Its first day, at the sites.")
+    inside = models.PositiveIntegerField()
+    probably_inside = models.PositiveIntegerField()
+    probably_outside = models.PositiveIntegerField()
+    outside = models.PositiveIntegerField()
+    not_judged = models.PositiveIntegerField()
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "month"]
+        constraints = [models.UniqueConstraint(fields=["run", "month"], name="fleet_month_once")]
+
+    def __str__(self) -> str:
+        return f"{self.month:%Y-%m}"
+
+    @property
+    def judged(self) -> int:
+        """Visits with a health."""
+        return self.inside + self.probably_inside + self.probably_outside + self.outside
+
+    @property
+    def out_of_band_share(self) -> float | None:
+        """Share of the judged that were rather outside than inside, 0 to 1."""
+        return (self.probably_outside + self.outside) / self.judged if self.judged else None

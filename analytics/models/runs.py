@@ -27,8 +27,9 @@ class DriftRun(models.Model):
     burners = models.PositiveIntegerField(default=0)
     flagged_appliances = models.PositiveIntegerField(default=0)
     hyperparameters = models.JSONField(
-        default=dict, help_text="What the statistics learnt of the fleet, held when one visit is refitted."
+        default=dict, help_text="What the statistics learnt of the fleet, for people to read."
     )
+    kept = models.BinaryField(null=True, help_text="The same and more, held when one appliance is refitted.")
 
     class Meta:
         ordering = ["-id"]

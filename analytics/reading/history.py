@@ -22,12 +22,20 @@ Progress = Callable[[str, int], object]
 
 
 @dataclass(frozen=True)
+class Numbering:
+    """Ids, in order, of the models, analyser periods and gas areas that a history's numbers stand for."""
+
+    model_ids: IntArray
+    period_ids: IntArray
+    area_ids: IntArray
+
+
+@dataclass(frozen=True)
 class FleetHistory:
     """What was read. Rows of `history` stand in order of burner and day.
 
-    Per burner (B,): burner_id, appliance_id, model_id, fuel (place in sources.FUELS).   appliance_ids,
-    period_ids, area_ids: what the numbers in `history` stand for.   visit_id (N,).   tests: how many
-    were used.
+    Per burner (B,): burner_id, appliance_id, model_id, fuel (place in sources.FUELS).   appliance_ids (A,).
+    visit_id (N,).   tests: how many were used.
     """
 
     history: History
@@ -36,8 +44,7 @@ class FleetHistory:
     model_id: IntArray
     fuel: IntArray
     appliance_ids: IntArray
-    period_ids: IntArray
-    area_ids: IntArray
+    numbering: Numbering
     visit_id: IntArray
     tests: int
 
@@ -59,9 +66,16 @@ class _Tests:
 
 
 def history_read(
-    appliance_ids: Sequence[int] | None = None, progress: Progress = lambda step, rows: None
+    appliance_ids: Sequence[int] | None = None,
+    *,
+    numbering: Numbering | None = None,
+    progress: Progress = lambda step, rows: None,
 ) -> FleetHistory:
-    """Read the whole fleet's history, or that of some appliances, in a fixed number of queries."""
+    """Read the whole fleet's history, or that of some appliances, in a fixed number of queries.
+
+    numbering: of an earlier history, to be kept. A period or an area that it lacks is then unknown, and a
+    model gets the number after its last.
+    """
     burners = _sorted(sources.burners_read(appliance_ids), "id")
     visits = _sorted(sources.visits_read(appliance_ids), "id")
     tests = _tests(burners, visits, appliance_ids, progress)
@@ -70,9 +84,15 @@ def history_read(
     values = _by_slot(tests, pair, len(pair_burner))
     new_state, era = _eras(burners, visits, pair_burner, pair_visit, appliance_ids)
     appliances, appliance = np.unique(burners["appliance"], return_inverse=True)
-    models, model = np.unique(burners["model"], return_inverse=True)
-    periods, period = _numbered(visits["period"][pair_visit])
-    areas, area = _numbered(burners["area"])
+    numbers = numbering or Numbering(
+        model_ids=_known(burners["model"]),
+        period_ids=_known(visits["period"][pair_visit]),
+        area_ids=_known(burners["area"]),
+    )
+    model = _rows_of(numbers.model_ids, burners["model"])
+    model = np.where(model < 0, len(numbers.model_ids), model)
+    period = _rows_of(numbers.period_ids, visits["period"][pair_visit])
+    area = _rows_of(numbers.area_ids, burners["area"])
     fan_high = burners["fan_high_rpm"][pair_burner]
     turndown = burners["turndown"][pair_burner]
     first_of_pair = np.full(len(pair_burner), len(pair), np.int64)
@@ -101,11 +121,10 @@ def history_read(
         ),
         burner_id=burners["id"],
         appliance_id=burners["appliance"],
-        model_id=models[model],
+        model_id=burners["model"],
         fuel=burners["fuel"].astype(np.int64),
         appliance_ids=appliances,
-        period_ids=periods,
-        area_ids=areas,
+        numbering=numbers,
         visit_id=visits["id"][pair_visit],
         tests=len(tests.visit),
     )
@@ -281,10 +300,9 @@ def _row_of_pair(
     return np.where(place >= 0, order[place], UNKNOWN) if len(order) else place
 
 
-def _numbered(ids: IntArray) -> tuple[IntArray, IntArray]:
-    """The ids there are, and each row's place among them, -1 where it has none."""
-    known = np.unique(ids[ids >= 0])
-    return known, _rows_of(known, ids)
+def _known(ids: IntArray) -> IntArray:
+    """The ids there are, in order."""
+    return np.unique(ids[ids >= 0])
 
 
 def _rows_of(sorted_ids: IntArray, wanted: IntArray) -> IntArray:

@@ -32,5 +32,5 @@ def test_an_imported_fleet_is_read_back_as_it_was_simulated(tmp_path):
     assert (history.adjusted[order] == v.adjusted).all()
     assert np.allclose(history.air_temp_c[order, 0], v.air_temp_c, atol=1e-4)
     assert np.allclose(history.low_air_rate[order, 0], 1 / fleet.believed_turndown[v.appliance])
-    assert len(read.period_ids) == len(np.unique(v.period))
-    assert len(read.area_ids) == fleet.options.areas
+    assert len(read.numbering.period_ids) == len(np.unique(v.period))
+    assert len(read.numbering.area_ids) == fleet.options.areas

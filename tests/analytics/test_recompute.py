@@ -148,6 +148,7 @@ def test_imports_and_the_night_are_owed_one_recompute_between_them(tmp_path):
 
 
 def test_a_busy_tick_leaves_the_recompute_owed(tmp_path):
+    imported(tmp_path)
     now = timezone.now()
     held = claim(kind=DriftRun.Kind.COMMAND, now=now, as_of=now.date())
     assert recompute_what_is_owed(now) == {"busy": 1}
@@ -163,6 +164,7 @@ def test_visits_closed_while_a_run_was_reading_are_refitted_after(tmp_path, monk
 
 
 def test_the_pointer_is_one_row(tmp_path):
+    imported(tmp_path)
     recompute()
     recompute()
     assert DriftPointer.objects.count() == 1

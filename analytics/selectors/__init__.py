@@ -1,0 +1,28 @@
+"""Reads of the drift work for the pages, each in a fixed number of queries."""
+
+from analytics.selectors.analysers import AreaStory, PeriodStory, analyser_periods, gas_areas
+from analytics.selectors.condition import fleet_condition
+from analytics.selectors.sentences import trim_sentence
+from analytics.selectors.story import ApplianceStory, TrimStory, appliance_story
+from analytics.selectors.wanderers import (
+    Wanderer,
+    earlier_visits_proposed,
+    wanderers_ranked,
+    with_evidence,
+)
+
+__all__ = [
+    "ApplianceStory",
+    "AreaStory",
+    "PeriodStory",
+    "TrimStory",
+    "Wanderer",
+    "analyser_periods",
+    "appliance_story",
+    "earlier_visits_proposed",
+    "fleet_condition",
+    "gas_areas",
+    "trim_sentence",
+    "wanderers_ranked",
+    "with_evidence",
+]
