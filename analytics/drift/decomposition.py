@@ -7,7 +7,7 @@ areas seen by several analysers, tell the two apart; the priors hold what nothin
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import linalg, sparse
@@ -63,7 +63,7 @@ class Common:
 
 @dataclass(frozen=True)
 class ThrottleView:
-    """One throttle reading per step: y, var (S,) with the offset held at its centre, and the bias's effect."""
+    """One throttle reading per step: y, var (S,) the offset held at its centre, with the bias's effect."""
 
     y: FloatArray
     var: FloatArray
@@ -102,18 +102,18 @@ def decompose(
     rounds: int = 3,
     start: FloatArray | None = None,
 ) -> tuple[Common, FloatArray, FloatArray]:
-    """Fit bias per column (a period or part of one), gas per cell, season and trend.
+    """Fit bias per column (a period or a part of one), gas per cell, season and trend.
 
-    column (S,): bias column, -1 unknown.  var (S, 2), shared_var (S,): noise [%^2].  walk_var (U,): [%^2 a year].
-    Returns: the common part, its solution vector, and each step's standardised leftover (S,), whose size tells
-    a blunder.
+    column (S,): bias column, -1 unknown.  var (S, 2), shared_var (S,): noise [%^2].  walk_var (U,) [%^2 a
+    year].
+    Returns: the common part, its solution vector, and each step's standardised leftover (S,): a large
+    one tells of a blunder.
     """
     view = throttle_view(steps, var, shared_var)
     noise = view.var + _unknown_var(steps, column, view, spread)
     whitener = Whitener(steps.stretch, steps.years, steps.reset[:, THROTTLE], noise, walk_var)
     design = _design(steps, column, columns, view)
-    cells = len(steps.cell_area)
-    # each stretch's own level is taken off first so that single-precision-like cancellation never matters
+    # each stretch's own level is taken off first: the wide prior of fresh levels is centred there
     target = view.y - _stretch_means(steps, view)
     right = design.T @ whitener.apply(target)
     direct = design.shape[1] <= DIRECT_LIMIT
@@ -183,11 +183,10 @@ def _prior(steps: Steps, columns: int, spread: CommonSpread) -> sparse.csr_array
     diagonal[1:] = tight
     diagonal[:-1] += link**2 * tight
     off = -link * tight
-    gas = (
-        sparse.diags_array([off, diagonal, off], offsets=[-1, 0, 1])
-        if cells > 1
-        else sparse.diags_array(diagonal)
-    )
+    gas = sparse.diags_array(diagonal)
+    if cells > 1:
+        gas = gas + sparse.diags_array(off, offsets=-1, shape=gas.shape)
+        gas = gas + sparse.diags_array(off, offsets=1, shape=gas.shape)
     bias = sparse.diags_array(np.full(columns, 1.0 / spread.bias_sd**2))
     rest = sparse.diags_array(np.array([1.0 / AIR_PRIOR_SD**2, 1.0 / TREND_PRIOR_SD**2]))
     parts = [part for part in (bias, gas, rest) if part.shape[0]]

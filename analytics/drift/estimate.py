@@ -19,7 +19,9 @@ from analytics.drift.steps import Steps, steps_of
 from analytics.drift.summary import Summary, summarise
 
 EXPECTED_FALSE = 0.04
-"""Expected share of false flags at the cut. Below the 5 % that is promised, because the groups are estimated."""
+"""Expected share of false flags at the cut. Below the 5 % that is promised, because the groups are
+estimated.
+"""
 
 REASONS = (
     "",
@@ -34,7 +36,9 @@ REASONS = (
 
 @dataclass(frozen=True)
 class Run:
-    """What one burner's refit needs of a fleet's run. gas by area and month; cut: wander probability flagged."""
+    """What one burner's refit needs of a fleet's run. gas by area and month; cut: wander probability
+    flagged.
+    """
 
     columns: Columns
     movement: Movement
@@ -54,8 +58,10 @@ class TrimEstimates:
     """Per burner and trim (B, 2): throttle [% of K], offset [Pa, or 1e-3 of w where offset_in_pa is False].
 
     visits (B,): visits used since the last new part.  drift, drift_low, drift_high: per year, 95 %.  moved:
-    movement per root year; peers: what is usual for its model.  state, state_u: as left last, at usual gas and
-    15 °C air, throttle as 100 ln K.  wander_probability.  flagged: the trim is responsible for its appliance's flag.
+    movement per root year; peers: what is usual for its model.  state, state_u: as left last, at usual gas
+    and
+    15 °C air, throttle as 100 ln K.  wander_probability.  flagged: the trim is responsible for its
+    appliance's flag.
     jump_probability, jump_visit: of one jump instead, and the history row before which it fell (-1 none).
     analyser_part, gas_part (B,): movement per root year that the analyser and the gas explain [% of K].
     reason: index into REASONS.
@@ -95,7 +101,9 @@ class Series:
 
 @dataclass(frozen=True)
 class PeriodEstimates:
-    """Per analyser period (P,): reading minus truth at 9 % CO2, its standard uncertainty, firing tests used."""
+    """Per analyser period (P,): reading minus truth at 9 % CO2, its standard uncertainty, firing tests
+    used.
+    """
 
     bias_co2_pct: FloatArray
     u_co2_pct: FloatArray

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,7 +12,7 @@ from analytics.drift import wander
 from analytics.drift.decomposition import Common, CommonSpread, decompose
 from analytics.drift.evidence import Evidence, look_closer
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
-from analytics.drift.likelihood import log_likelihoods, panels
+from analytics.drift.likelihood import THREADS, log_likelihoods, panels
 from analytics.drift.movement import (
     SAMPLE,
     Movement,
@@ -30,10 +31,12 @@ BLUNDER_SIGMAS = 3.5
 """A leftover beyond this many standard deviations loses weight in the fit of what is common."""
 SUSPECT = 0.02
 """Stretches with at least this probability of a wandering trim are looked at more closely."""
-QUIET_SAMPLE = 3_000
+QUIET_SAMPLE = 2_000
+FIRST_SAMPLE = 6_000
 SHARE_PRIOR_READINGS = 20_000.0
 PEER_WEIGHT = 5.0
-PART = 4_000
+PART = 2_000
+MIXTURE_ROUNDS = 25
 DRIFT_LEAST = 100
 FLOOR_DRIFT_SD = np.array([0.02, 0.01])
 """Least spread of steady drift per year [%, Pa]."""
@@ -65,10 +68,12 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
 
     columns = cut_periods(steps, leftover, periods)
     var_factor = np.maximum(np.abs(leftover) / BLUNDER_SIGMAS, 1.0) ** 4
-    quick = _grid(steps, common, movement, model)
+    some = np.sort(rng.permutation(steps.stretches)[:FIRST_SAMPLE])
+    quick = _grid(steps, common, movement, model, some)
     movement = _fit_mixture(movement, quick, rng)
-    movement = _fit_peers(steps, movement, quick, model)
-    walk = _walk(steps, movement, quick, model)
+    movement = _fit_peers(movement, quick, model[steps.burner[some]])
+    usual = movement.reference[THROTTLE] * np.exp(movement.mixture.centre[THROTTLE])
+    walk = (usual * spread_scale(steps, movement, model)[THROTTLE]) ** 2
     start = _extended(solution, periods, columns)
     common, *_ = _common(steps, columns, movement, walk, common.spread, var_factor, start)
 
@@ -106,9 +111,11 @@ def _extended(solution: FloatArray, periods: int, columns: Columns) -> FloatArra
     return np.concatenate([solution[columns.period], solution[periods:]])
 
 
-def _grid(steps: Steps, common: Common, movement: Movement, model: IntArray) -> npt.NDArray[np.float32]:
+def _grid(
+    steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray | None = None
+) -> npt.NDArray[np.float32]:
     spreads = scaled_spreads(wander.node_spreads(movement.reference), spread_scale(steps, movement, model))
-    return log_likelihoods(steps, readings_of(steps, common, movement), spreads)
+    return log_likelihoods(steps, readings_of(steps, common, movement), spreads, chosen)
 
 
 def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray) -> Evidence:
@@ -119,11 +126,13 @@ def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, c
 
 def classes_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> FloatArray:
     """Likelihood of each stretch under each class of wandering (U, 4), in parts to bound memory."""
-    parts = [
-        wander.class_likelihood(wander.fine_likelihood(table[at : at + PART])[0], mixture)
-        for at in range(0, len(table), PART)
-    ]
-    return np.concatenate(parts) if parts else np.zeros((0, 4))
+
+    def part(at: int) -> FloatArray:
+        return wander.class_likelihood(wander.fine_likelihood(table[at : at + PART])[0], mixture)
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        parts = list(pool.map(part, range(0, len(table), PART)))
+    return np.concatenate([np.zeros((0, 4)), *parts])
 
 
 def _any_wanders(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> FloatArray:
@@ -139,7 +148,7 @@ def _fit_mixture(movement: Movement, table: npt.NDArray[np.float32], rng: np.ran
     some = rng.permutation(quiet)[:QUIET_SAMPLE]
     weight = np.concatenate([np.ones(len(loud)), np.full(len(some), len(quiet) / max(len(some), 1))])
     fine, _ = wander.fine_likelihood(table[np.concatenate([loud, some])])
-    mixture = wander.fit_mixture(fine, weight, movement.mixture)
+    mixture = wander.fit_mixture(fine, weight, movement.mixture, MIXTURE_ROUNDS)
     share = wander.fit_share(classes_of(table, mixture), mixture.share)
     return replace(movement, mixture=replace(mixture, share=share))
 
@@ -157,18 +166,10 @@ def moments_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> tuple
     return np.concatenate([empty, *squares]), np.concatenate([empty, *logs])
 
 
-def _walk(steps: Steps, movement: Movement, table: npt.NDArray[np.float32], model: IntArray) -> FloatArray:
-    """Each stretch's own throttle variance per year [%^2] (U,)."""
-    square, _ = moments_of(table, movement.mixture)
-    scale = spread_scale(steps, movement, model)[THROTTLE]
-    return np.asarray(square[:, THROTTLE] * (movement.reference[THROTTLE] * scale) ** 2)
-
-
-def _fit_peers(steps: Steps, movement: Movement, table: npt.NDArray[np.float32], model: IntArray) -> Movement:
+def _fit_peers(movement: Movement, table: npt.NDArray[np.float32], own: IntArray) -> Movement:
     """Each model's usual movement over the fleet's, drawn towards 1 where it has few burners."""
     mixture = movement.mixture
     _, log = moments_of(table, mixture)
-    own = model[steps.burner]
     scale = movement.model_scale.copy()
     for trim in (THROTTLE, OFFSET):
         usual = np.abs(log[:, trim] - mixture.centre[trim]) < 3.0 * mixture.between[trim]
@@ -218,7 +219,9 @@ def _fit_drift(
 def _fit_accidents(
     steps: Steps, movement: Movement, table: npt.NDArray[np.float32], close: Evidence, suspects: IntArray
 ) -> Movement:
-    """Shares of blunders and jumps from the closer look, each with a prior worth some thousands of readings."""
+    """Shares of blunders and jumps from the closer look, each with a prior worth some thousands of
+    readings.
+    """
     if not len(suspects):
         return movement
     weight = node_weights(close.log_likelihood.astype(np.float32), movement.mixture)

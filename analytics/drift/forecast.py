@@ -20,7 +20,9 @@ LIMIT = 0.05
 
 @dataclass(frozen=True)
 class Bands:
-    """Acceptance of each burner at the usual gas and 15 °C air: phi (B, 2) at high and low fire, NaN unlimited."""
+    """Acceptance of each burner at the usual gas and 15 °C air: phi (B, 2) at high and low fire, NaN
+    unlimited.
+    """
 
     lowest_phi: FloatArray
     highest_phi: FloatArray
@@ -30,9 +32,11 @@ class Bands:
 class Outlook:
     """What is known of burners after their last visit (B,): enough to say where they will be at a date.
 
-    mean (B, 2), cov (B, 3): throttle [%] and offset [Pa].  walk_var (B, 5, 2): five equally meant values of the
+    mean (B, 2), cov (B, 3): throttle [%] and offset [Pa].  walk_var (B, 5, 2): five equally meant values
+    of the
     variance gained per year, weighted as NODE_WEIGHT.  drift, drift_var (B, 2): steady part per year.
-    slope (B, 2), constant (B, 2): of 100 ln phi at high and low fire in the offset.  common_var (B,): variance
+    slope (B, 2), constant (B, 2): of 100 ln phi at high and low fire in the offset.  common_var (B,):
+    variance
     of what nobody knows yet, gas above all [%^2].  last_day (B,).
     """
 
@@ -74,7 +78,8 @@ def probability_outside(outlook: Outlook, bands: Bands, days_ahead: FloatArray) 
 def next_visit_day(outlook: Outlook, bands: Bands, limit: float = LIMIT) -> FloatArray:
     """Day by which the probability of being outside passes limit before the annual date, else NaN (B,).
 
-    At the usual gas: a visit mends a trim, not the month's gas. Never sooner than 90 days after the last visit.
+    At the usual gas: a visit mends a trim, not the month's gas. Never sooner than 90 days after the last
+    visit.
     """
     outlook = replace(outlook, common_var=np.zeros_like(outlook.common_var))
     count = len(outlook.last_day)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +11,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
+AnyArray = npt.NDArray[Any]
 
 HIGH, LOW = 0, 1
 THROTTLE, OFFSET = 0, 1
@@ -33,7 +35,8 @@ class History:
     Per visit (N,): burner, 0 to B-1.  day [days from any origin].  area, month: gas area and running month,
     -1 unknown.  new_state: True where a part, the fuel or the fan's limits changed before this visit's
     as-left readings: what came before says nothing of this trim any more.  fuel: any numbering.
-    Per visit and firing point (N, 2), high then low: found_phi, left_phi: 1/air ratio [-], NaN where not read;
+    Per visit and firing point (N, 2), high then low: found_phi, left_phi: 1/air ratio [-], NaN where not
+    read;
     left_phi is NaN throughout where nothing was read again.  found_var, left_var: variance of ln phi [-] from
     the reading's own noise.  moved_before: as-found test read after a trim had moved.
     Per visit and trim (N, 2), throttle then offset: adjusted.
@@ -72,7 +75,9 @@ class History:
 
     def checked(self) -> History:
         """The same history, of settled types, sorted by burner and day, each visit once."""
-        cast = {f.name: np.asarray(getattr(self, f.name), _TYPES[str(f.type)]) for f in fields(self)}
+        cast: dict[str, AnyArray] = {
+            f.name: np.asarray(getattr(self, f.name), _TYPES[str(f.type)]) for f in fields(self)
+        }
         _check_shapes(cast)
         _check_values(cast)
         order = np.lexsort((cast["day"], cast["burner"]))
@@ -99,7 +104,7 @@ def of_one_burner(history: History, burner: int) -> History:
     )
 
 
-def _check_shapes(arrays: dict[str, npt.NDArray[np.generic]]) -> None:
+def _check_shapes(arrays: dict[str, AnyArray]) -> None:
     burners, visits = len(arrays["appliance"]), len(arrays["burner"])
     for name, array in arrays.items():
         shape: tuple[int, ...] = (burners,) if name in _PER_BURNER else (visits,)
@@ -109,7 +114,7 @@ def _check_shapes(arrays: dict[str, npt.NDArray[np.generic]]) -> None:
             raise ValueError(f"{name} has shape {array.shape}; it must be {shape}")
 
 
-def _check_values(arrays: dict[str, npt.NDArray[np.generic]]) -> None:
+def _check_values(arrays: dict[str, AnyArray]) -> None:
     burner, burners = arrays["burner"], len(arrays["appliance"])
     _refuse("burner", burner, (burner < 0) | (burner >= burners), f"0 to {burners - 1}")
     day = arrays["day"]
@@ -126,13 +131,13 @@ def _check_values(arrays: dict[str, npt.NDArray[np.generic]]) -> None:
     _refuse("control_pressure_pa", pressure, pressure <= 0.0, "above 0")
 
 
-def _refuse(name: str, values: npt.NDArray[np.generic], wrong: npt.NDArray[np.generic], limit: str) -> None:
+def _refuse(name: str, values: AnyArray, wrong: AnyArray, limit: str) -> None:
     if np.any(wrong):
         at = int(np.flatnonzero(np.any(np.atleast_2d(wrong.T), axis=0))[0])
         raise ValueError(f"{name} of row {at} is {values[at]}; it must be {limit}")
 
 
-def _twins(rows: dict[str, npt.NDArray[np.generic]]) -> BoolArray:
+def _twins(rows: dict[str, AnyArray]) -> BoolArray:
     """Visits that repeat the one before in burner, day and readings: an import done twice is no evidence."""
     twin = np.zeros(len(rows["burner"]), np.bool_)
     if len(twin) > 1:

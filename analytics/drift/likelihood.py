@@ -1,6 +1,7 @@
 """Exact likelihood of a stretch's readings under a two-trim local-level model, for many spreads at once.
 
-State: throttle [%] and offset [Pa], each a random walk. The readings of both points are taken together, so that
+State: throttle [%] and offset [Pa], each a random walk. The readings of both points are taken together, so
+that
 an error at high fire, which moves both trims' estimates, is seen as one error; where nothing was adjusted the
 state carries over, so neighbouring differences share their reading error as they should.
 """
@@ -17,7 +18,7 @@ import numpy.typing as npt
 from analytics.drift.history import HIGH, LOW, OFFSET, THROTTLE, FloatArray, IntArray
 from analytics.drift.steps import UNREAD, Steps
 
-CHUNK = 256
+CHUNK = 512
 THREADS = 2
 LEVEL_VAR = (15.0**2, 8.0**2)
 """Variance of a fresh state [%^2, Pa^2]: wide, so that only differences count."""
@@ -29,7 +30,8 @@ Float32Array = npt.NDArray[np.float32]
 class Readings:
     """Corrected readings of steps and what is believed of fresh states.
 
-    y, var (S, 2) [%].  shared_var (S,).  level, level_var (S, 2): mean and variance of a trim's state where it
+    y, var (S, 2) [%].  shared_var (S,).  level, level_var (S, 2): mean and variance of a trim's state
+    where it
     starts afresh.
     """
 
@@ -109,7 +111,8 @@ def log_likelihoods(
 ) -> Float32Array:
     """Log-likelihood of each stretch (n) for each spread (G), up to a constant per stretch.
 
-    spreads (G, 2) or (G, 2, U): movement per root year, throttle [%] and offset [Pa].   Returns (n, G), in the
+    spreads (G, 2) or (G, 2, U): movement per root year, throttle [%] and offset [Pa].   Returns (n, G), in
+    the
     order of chosen. Single precision: exact to about 1e-4.
     """
     stretches = np.arange(steps.stretches) if chosen is None else np.asarray(chosen)

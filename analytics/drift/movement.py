@@ -69,7 +69,9 @@ def noise_of(steps: Steps, movement: Movement) -> tuple[FloatArray, FloatArray]:
 
 
 def readings_of(steps: Steps, common: Common, movement: Movement, y: FloatArray | None = None) -> Readings:
-    """Readings less what is common, with noise as estimated, and wide fresh states about each stretch's own."""
+    """Readings less what is common, with noise as estimated, and wide fresh states about each stretch's
+    own.
+    """
     y = corrected(steps, common) if y is None else y
     var, shared = noise_of(steps, movement)
     read = steps.read.any(axis=1)
@@ -108,8 +110,13 @@ def fit_noise(steps: Steps, common: Common, movement: Movement, chosen: IntArray
 
     start = np.log([*movement.reference, movement.noise_factor, max(np.sqrt(movement.visit_var), 0.1)])
     simplex = np.vstack([start, start + 0.25 * np.eye(4)])
-    options = {"xatol": 0.02, "fatol": 0.5, "maxfev": 60, "initial_simplex": simplex}
-    best = np.exp(minimize(loss, start, method="Nelder-Mead", options=options).x)
+    found = minimize(
+        loss,
+        start,
+        method="Nelder-Mead",
+        options={"xatol": 0.02, "fatol": 0.5, "maxfev": 60, "initial_simplex": simplex},
+    )
+    best = np.exp(np.asarray(found.x, dtype=np.float64))
     return replace(movement, reference=best[:2], noise_factor=float(best[2]), visit_var=float(best[3] ** 2))
 
 

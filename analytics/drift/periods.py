@@ -77,7 +77,9 @@ def cut_periods(steps: Steps, leftover: FloatArray, periods: int) -> Columns:
 
 
 def lonely_periods(steps: Steps, periods: int) -> BoolArray:
-    """Periods whose readings hang together with one gas area only, or none: bias and gas are then one (P,)."""
+    """Periods whose readings hang together with one gas area only, or none: bias and gas are then one
+    (P,).
+    """
     area = np.where(steps.cell >= 0, steps.cell_area[steps.cell] if len(steps.cell_area) else -1, -1)
     linked = (steps.period >= 0) & (area >= 0)
     areas = int(area.max(initial=-1)) + 1

@@ -1,6 +1,7 @@
 """From visits to steps: the sequence of readings and resets that the filters walk through.
 
-A step is one phase (as found or as left) of one visit of one stretch; a stretch is a burner's life between two
+A step is one phase (as found or as left) of one visit of one stretch; a stretch is a burner's life between
+two
 changes of part, fuel or fan limits. Units from here on: throttle in % (100 ln K), offset in Pa.
 """
 
@@ -75,11 +76,11 @@ def steps_of(history: History) -> Steps:
     phi, var, adjusted = _phases(history)
     n = history.visits
     row = np.repeat(np.arange(n), 2)
-    phase = np.tile([FOUND, LEFT], n)
+    phase: IntArray = np.tile(np.array([FOUND, LEFT]), n)
     phi, var = phi.reshape(2 * n, 2), var.reshape(2 * n, 2)
-    reset = np.zeros((n, 2, 2), np.bool_)
-    reset[:, LEFT] = adjusted
-    reset = reset.reshape(2 * n, 2)
+    by_phase = np.zeros((n, 2, 2), np.bool_)
+    by_phase[:, LEFT] = adjusted
+    reset = by_phase.reshape(2 * n, 2)
     fresh = _fresh(history)
     burner = history.burner[row]
     starts = np.concatenate([[True], burner[1:] != burner[:-1]]) if n else np.zeros(0, np.bool_)
@@ -89,7 +90,8 @@ def steps_of(history: History) -> Steps:
     is_current = np.concatenate([stretch_burner[1:] != stretch_burner[:-1], [True]]) if n else starts
 
     kept = np.isfinite(phi).any(axis=1) | reset.any(axis=1)
-    row, phase, stretch, phi, var, reset = (a[kept] for a in (row, phase, stretch, phi, var, reset))
+    row, phase, stretch = row[kept], phase[kept], stretch[kept]
+    phi, var, reset = phi[kept], var[kept], reset[kept]
     day = history.day[row]
     new = np.concatenate([[True], stretch[1:] != stretch[:-1]]) if len(stretch) else np.zeros(0, np.bool_)
     years = np.where(new, 0.0, np.diff(day, prepend=day[:1])) / DAYS_PER_YEAR
@@ -131,7 +133,9 @@ def steps_of(history: History) -> Steps:
 
 
 def _phases(history: History) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """phi and variance (N, phase, point), and what was adjusted, with readings after a move put where they belong."""
+    """phi and variance (N, phase, point), and what was adjusted, with readings after a move put where
+    they belong.
+    """
     found, left = history.found_phi.copy(), history.left_phi.copy()
     found_var, left_var = history.found_var, history.left_var.copy()
     moved = history.moved_before & np.isfinite(found)
@@ -175,7 +179,9 @@ def _usual_air(history: History) -> FloatArray:
 def _linear(
     phi: FloatArray, rate: FloatArray, stretch: IntArray, signal: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Centre of each stretch's offset [Pa] (U,), slope of y per Pa and constant (S, 2) of the relation there."""
+    """Centre of each stretch's offset [Pa] (U,), slope of y per Pa and constant (S, 2) of the relation
+    there.
+    """
     m2 = 1.0 / np.where(np.isfinite(rate), np.maximum(rate, 0.02), 1.0) ** 2
     both = np.isfinite(phi).all(axis=1) & (m2 > 1.4)
     safe = np.where(both[:, None], phi, 1.0)

@@ -123,9 +123,8 @@ def summarise(
 def _trace_all(steps: Steps, common: Common, movement: Movement, spreads: FloatArray) -> _Traced:
     """States and drift of every stretch at its own spreads (U, 2)."""
     n = steps.stretches
-    out = _Traced(
-        *(np.full((n, 2), np.nan) for _ in range(4)), np.zeros((steps.count, 2)), np.ones((steps.count, 3))
-    )
+    drift, drift_u, held, held_var = np.full((4, n, 2), np.nan)
+    out = _Traced(drift, drift_u, held, held_var, np.zeros((steps.count, 2)), np.ones((steps.count, 3)))
     readings = readings_of(steps, common, movement)
     prior = 1.0 / movement.drift_sd**2
     for panel in panels(steps, readings, size=2_000):

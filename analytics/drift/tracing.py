@@ -1,6 +1,7 @@
 """Forward and backward passes that keep everything: states, and what one reading or one move is worth.
 
-The same model as ``likelihood``, in double precision and for fewer stretches. The backward pass gives, for each
+The same model as ``likelihood``, in double precision and for fewer stretches. The backward pass gives, for
+each
 reading, the gain in likelihood if that reading is a blunder, and for each interval, if the trim jumped there.
 Source of the recursions: Kalman filter with de Jong's smoother (Durbin and Koopman, Time Series Analysis by
 State Space Methods), here for scalar readings in sequence.
@@ -21,9 +22,11 @@ from analytics.drift.steps import UNREAD
 class Trace:
     """Arrays over G spreads and n stretches; per step (T, ..., G, n).
 
-    log_likelihood (G, n), up to a constant per stretch.  slope_score (2, G, n), slope_information (2, 2, G, n):
+    log_likelihood (G, n), up to a constant per stretch.  slope_score (2, G, n), slope_information (2, 2,
+    G, n):
     of a steady drift per year of each trim.  score, information (T, 2, G, n): of each reading's error.
-    move_score, move_information (T, 2, G, n): of a move of each trim just before the step.  state (T, 2, G, n),
+    move_score, move_information (T, 2, G, n): of a move of each trim just before the step.  state (T, 2,
+    G, n),
     state_cov (T, 3, G, n): smoothed throttle and offset, and their variances and covariance (kk, kw, ww).
     """
 

@@ -14,9 +14,11 @@ from scipy.interpolate import CubicSpline
 
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray
 
-NODES = np.geomspace(0.25, 10.0, 9)
-"""Multiples of the reference movement at which the likelihood is computed; between them it is interpolated."""
-FINE = np.geomspace(0.25, 10.0, 33)
+NODES = np.geomspace(0.3, 9.0, 8)
+"""Multiples of the reference movement at which the likelihood is computed; between them it is
+interpolated.
+"""
+FINE = np.geomspace(0.3, 9.0, 29)
 _LOG_FINE = np.log(FINE)
 _INTERPOLATE = np.asarray(CubicSpline(np.log(NODES), np.eye(len(NODES)), axis=0)(_LOG_FINE), dtype=np.float32)
 
@@ -66,7 +68,7 @@ def node_spreads(reference: FloatArray) -> FloatArray:
 
 
 def fine_likelihood(log_likelihood: npt.NDArray[np.float32]) -> tuple[npt.NDArray[np.float32], FloatArray]:
-    """Likelihood on the fine grid (n, 33, 33), scaled to a largest of 1, and the log of that scale (n,)."""
+    """Likelihood on the fine grid (n, 29, 29), scaled to a largest of 1, and the log of that scale (n,)."""
     n = len(log_likelihood)
     coarse = log_likelihood.reshape(n, len(NODES), len(NODES))
     top = coarse.max(axis=(1, 2), keepdims=True)
@@ -78,7 +80,7 @@ def class_likelihood(fine: npt.NDArray[np.float32], mixture: Mixture) -> FloatAr
     """Likelihood of each stretch under each of CLASSES (n, 4)."""
     throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
     side = fine @ np.stack(offset, axis=1).astype(np.float32)
-    table = np.einsum("ngb,ag->nab", side, np.stack(throttle).astype(np.float32))
+    table = np.stack(throttle).astype(np.float32) @ side
     return np.stack([table[:, 0, 0], table[:, 1, 0], table[:, 0, 1], table[:, 1, 1]], axis=1).astype(
         np.float64
     )
@@ -103,7 +105,7 @@ def fit_mixture(
 ) -> Mixture:
     """Mixture of a fleet by expectation-maximisation, with weak priors.
 
-    fine (n, 33, 33).  weight (n,): how many stretches of the fleet each stands for.
+    fine (n, 29, 29).  weight (n,): how many stretches of the fleet each stands for.
     """
     mixture = start
     for _ in range(rounds):
@@ -131,12 +133,12 @@ def movement_moments(
 def _marginals(
     fine: npt.NDArray[np.float32], mixture: Mixture, posterior: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Posterior of each trim's multiple on the fine grid, (n, 33) each."""
+    """Posterior of each trim's multiple on the fine grid, (n, 29) each."""
     throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
     by_throttle, by_offset = np.zeros((2, len(fine), len(FINE)))
     for number, (a, b) in enumerate(CLASSES.astype(int)):
         first, second = throttle[a].astype(np.float32), offset[b].astype(np.float32)
-        left, right = (fine @ second) * first, np.einsum("ngh,g->nh", fine, first) * second
+        left, right = (fine @ second) * first, (fine.transpose(0, 2, 1) @ first) * second
         share = posterior[:, number, None]
         by_throttle += share * left / (left.sum(axis=1, keepdims=True) + 1e-30)
         by_offset += share * right / (right.sum(axis=1, keepdims=True) + 1e-30)
@@ -168,15 +170,12 @@ def _round(fine: npt.NDArray[np.float32], weight: FloatArray, mixture: Mixture) 
 def _group_sums(
     fine: npt.NDArray[np.float32], mixture: Mixture, posterior: FloatArray, trim: int
 ) -> tuple[FloatArray, FloatArray]:
-    """Posterior mass on the fine grid summed over usual and over wandering trims (33,) each."""
+    """Posterior mass on the fine grid summed over usual and over wandering trims (29,) each."""
     sums = np.zeros((2, len(FINE)))
     throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
     for number, (a, b) in enumerate(CLASSES.astype(int)):
         first, second = throttle[a].astype(np.float32), offset[b].astype(np.float32)
-        if trim == THROTTLE:
-            mass = (fine @ second) * first
-        else:
-            mass = np.einsum("ngh,g->nh", fine, first) * second
+        mass = (fine @ second) * first if trim == THROTTLE else (fine.transpose(0, 2, 1) @ first) * second
         share = posterior[:, number] / (mass.sum(axis=1) + 1e-30)
         sums[int(CLASSES[number, trim])] += share @ mass
     return sums[0], sums[1]
