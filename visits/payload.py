@@ -5,11 +5,22 @@ news is data: implausible values, odd orders and unknown trims pass, and the jud
 knows are kept with the record and named in the answer.
 """
 
+import math
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Annotated, Any, Literal
 from uuid import UUID
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+)
+from pydantic_core import PydanticCustomError
 
 from common.constraints import MEASURED_LIMIT
 from common.problems import Problem, field_error, pointer
@@ -25,6 +36,28 @@ def _no_nul(text: str) -> str:
     return text
 
 
+FIRST_YEAR, LAST_YEAR = 1900, 2099
+
+
+def _iso_text(value: Any) -> Any:
+    """Only a text with a time of day: seconds since 1970, as a number or in a text, name no zone."""
+    if not isinstance(value, str) or ":" not in value:
+        raise PydanticCustomError("timezone_aware", "Send an ISO 8601 time with a zone")
+    return value
+
+
+def _within_calendar(moment: datetime) -> datetime:
+    """Every zone's local day and every difference of two times must exist; a clock that is off may be."""
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise PydanticCustomError(
+            "out_of_range", "The year is out of range", {"years": f"years {FIRST_YEAR} to {LAST_YEAR}"}
+        )
+    return moment
+
+
+Moment = Annotated[
+    AwareDatetime, Field(strict=False), BeforeValidator(_iso_text), AfterValidator(_within_calendar)
+]
 type_text = Annotated[str, AfterValidator(_no_nul)]
 Text = Annotated[type_text, Field(max_length=400)]
 LongText = Annotated[type_text, Field(max_length=20_000)]
@@ -40,7 +73,7 @@ class _Member(BaseModel):
 class ReadingIn(_Member):
     """One timed row of measured values; units are in the names (docs/data-dictionary.md)."""
 
-    at: AwareDatetime | None = None
+    at: Moment | None = None
     co2_pct: Measured | None = None
     o2_pct: Measured | None = None
     co_ppm: Measured | None = None
@@ -83,7 +116,7 @@ class AdjustmentIn(_RowIn):
 
     burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
     trim: Annotated[type_text, Field(min_length=1, max_length=40)] | None = None
-    at: AwareDatetime | None = None
+    at: Moment | None = None
     direction: Annotated[type_text, Field(max_length=20)] | None = None
     turns: Measured | None = None
     marks: Measured | None = None
@@ -97,8 +130,8 @@ class TemporaryChangeIn(_RowIn):
     what: Name | None = None
     was: Annotated[type_text, Field(max_length=120)] | None = None
     set_to: Annotated[type_text, Field(max_length=120)] | None = None
-    changed_at: AwareDatetime | None = None
-    put_back_at: AwareDatetime | None = None
+    changed_at: Moment | None = None
+    put_back_at: Moment | None = None
     reason: Text | None = None
 
 
@@ -111,7 +144,7 @@ class ItemIn(_RowIn):
     unit: Annotated[type_text, Field(max_length=20)] | None = None
     choice: Annotated[type_text, Field(max_length=60)] | None = None
     reason: Text | None = None
-    at: AwareDatetime | None = None
+    at: Moment | None = None
 
 
 class PartIn(_RowIn):
@@ -119,7 +152,7 @@ class PartIn(_RowIn):
 
     burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
     part: Annotated[type_text, Field(min_length=1, max_length=80)] | None = None
-    fitted_at: AwareDatetime | None = None
+    fitted_at: Moment | None = None
 
 
 class VisitIn(_Member):
@@ -132,8 +165,8 @@ class VisitIn(_Member):
     fuel: Literal[tuple(FuelSlug.values)] | None = None  # type: ignore[valid-type]
     analyser: Name | None = None
     analyser_text: Annotated[type_text, Field(max_length=120)] | None = None
-    opened_at: AwareDatetime
-    closed_at: AwareDatetime | None = None
+    opened_at: Moment
+    closed_at: Moment | None = None
     outcome: Literal[tuple(Outcome.values)] | None = None  # type: ignore[valid-type]
     tests: Annotated[list[TestIn], Field(max_length=500)] = []
     adjustments: Annotated[list[AdjustmentIn], Field(max_length=500)] = []
@@ -144,7 +177,7 @@ class VisitIn(_Member):
 
     def unknown_members(self) -> list[str]:
         """JSON pointers of members that are kept with the record but that nothing reads."""
-        return sorted(_extras(self, []))
+        return sorted(pointer(path) for path, _ in _extras(self, []))
 
 
 NEEDED: dict[str, tuple[str, ...]] = {
@@ -162,7 +195,7 @@ def visit_parse(raw: bytes) -> VisitIn:
         body = VisitIn.model_validate_json(raw)
     except ValidationError as error:
         raise _problem(error) from error
-    errors = [*_missing(body), *_twins(body), *_half_closed(body)]
+    errors = [*_missing(body), *_twins(body), *_half_closed(body), *_not_finite(body)]
     if errors:
         raise Problem("invalid", _summary(len(errors)), errors=errors)
     return body
@@ -206,6 +239,24 @@ def _half_closed(body: VisitIn) -> Iterator[dict[str, Any]]:
             "A visit is closed with a time and an outcome together.",
             limit="closed_at and outcome, or neither",
         )
+
+
+def _not_finite(body: VisitIn) -> Iterator[dict[str, Any]]:
+    """NaN and infinities are no JSON, and could not be kept with the members that nobody knows."""
+    for path, value in _extras(body, []):
+        for inner, number in _numbers(value, path):
+            if not math.isfinite(number):
+                yield field_error(
+                    pointer(inner), "not_finite", "Send a finite number.", value=str(number), limit="finite"
+                )
+
+
+def _numbers(value: Any, path: list[str | int]) -> Iterator[tuple[list[str | int], float]]:
+    if isinstance(value, float):
+        yield path, value
+    elif isinstance(value, dict | list):
+        for step, item in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _numbers(item, [*path, step])
 
 
 def _problem(error: ValidationError) -> Problem:
@@ -282,9 +333,10 @@ def _summary(count: int) -> str:
     )
 
 
-def _extras(member: BaseModel, path: list[str | int]) -> Iterator[str]:
-    for name in member.model_extra or ():
-        yield pointer([*path, name])
+def _extras(member: BaseModel, path: list[str | int]) -> Iterator[tuple[list[str | int], Any]]:
+    """Place and value of every member that nobody knows."""
+    for name, value in (member.model_extra or {}).items():
+        yield [*path, name], value
     for name in type(member).model_fields:
         value = getattr(member, name)
         if isinstance(value, list):
