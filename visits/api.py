@@ -45,7 +45,7 @@ def sender_of(request: Request) -> Sender:
 
 def raw_json(request: Request) -> bytes:
     """The body as it came. Refuses other media types, and bodies over the server's limit."""
-    if request.content_type.split(";")[0].strip() != JSON_TYPE:
+    if request.content_type.split(";")[0].strip().lower() != JSON_TYPE:
         raise UnsupportedMediaType(request.content_type)
     try:
         return request._request.body
