@@ -7,7 +7,7 @@ inside acceptance (moving a trim there chases noise), never for a trim that the 
 from collections.abc import Sequence
 from typing import Any
 
-from fleet.models import ApplianceModel, Point
+from fleet.models import ApplianceModel, ModelTrim, Point
 from visits.judging.case import Case
 from visits.judging.health import standing_tests
 from visits.models import Finding, FiringTest, Phase, Severity, TestResult
@@ -67,7 +67,7 @@ def _burner_advice(
         if result.p_inside is None:
             return _advice("no_target", "There is no target on file to set to.", burner=position)
         if result.p_inside < INSIDE_FROM:
-            return _move(result, trim, position)
+            return _unmovable(case, trim, position) or _move(result, trim, position)
     return _advice("leave_it", "Inside acceptance: leave the trims alone.", burner=position)
 
 
@@ -82,6 +82,20 @@ def _latest(case: Case, burner_id: int) -> dict[str, FiringTest]:
         if test.burner_id == burner_id and not test.withdrawn_reason:
             latest[test.point] = test
     return latest
+
+
+def _unmovable(case: Case, trim: str, position: int | None) -> dict[str, Any] | None:
+    """Why no move of this trim is advised: the model has none on file, or it is not for the field."""
+    mover = case.trims.get(trim)
+    if mover is None:
+        text = f"No {trim} is on file for this model; follow the maker's instructions."
+    elif mover == ModelTrim.Mover.SEALED:
+        text = f"The {trim} is sealed: nobody moves it in the field. Ask the maker."
+    elif mover == ModelTrim.Mover.MAKER_TRAINED:
+        text = f"The {trim} is moved by people trained by the maker only."
+    else:
+        return None
+    return _advice("not_for_the_field", text, burner=position, trim=trim)
 
 
 def _move(result: TestResult, trim: str, position: int | None) -> dict[str, Any]:

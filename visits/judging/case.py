@@ -22,8 +22,9 @@ Limits = Mapping[tuple[str, str], SafetyLimit]
 class Case:
     """One visit with everything that bears on it.
 
-    specs: of the appliance's model.   limits: (quantity, level) to the row in force.   licence_gap: why the
-    technician's licences do not cover the work; None where they do, or where nobody asks (imported).
+    specs: of the appliance's model.   trims: of the model, kind to who may move it.   limits: (quantity,
+    level) to the row in force.   licence_gap: why the technician's licences do not cover the work; None where
+    they do, or where nobody asks (imported).
     """
 
     visit: Visit
@@ -33,7 +34,7 @@ class Case:
     adjustments: Sequence[Adjustment]
     changes: Sequence[TemporaryChange]
     specs: Sequence[FiringSpec]
-    trims: frozenset[str]
+    trims: Mapping[str, str]
     limits: Limits
     channels: Mapping[str, AnalyserChannel]
     period: AnalyserPeriod | None

@@ -4,36 +4,39 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from fleet.models import AnalyserChannel, Burner, FiringSpec, ModelTrim
+from fleet.models import (
+    Analyser,
+    AnalyserChannel,
+    AnalyserPeriod,
+    Appliance,
+    Burner,
+    FiringSpec,
+    ModelTrim,
+)
 from fleet.selectors import limit_book
 from people.models import Licence
 from people.selectors import licence_gap
 from visits.judging.case import Case
-from visits.models import Adjustment, FiringTest, Kind, TemporaryChange, Visit
+from visits.models import Adjustment, Attendance, FiringTest, Kind, TemporaryChange, Visit
 
 
 def cases_load(visit_ids: Sequence[int]) -> list[Case]:
     """The cases of these visits, in no particular order."""
-    visits = list(
-        Visit.objects.filter(pk__in=visit_ids).select_related(
-            "appliance__model", "appliance__plant__site__customer", "analyser", "analyser_period__analyser"
-        )
-    )
+    visits = list(Visit.objects.filter(pk__in=visit_ids))
+    _join(visits)
     by_visit = {visit.pk: visit for visit in visits}
-    tests = _grouped(FiringTest.objects.filter(visit__in=by_visit).select_related("burner"), "visit_id")
-    for visit_id, rows in tests.items():
-        for test in rows:
-            test.visit = by_visit[visit_id]
-    adjustments = _grouped(Adjustment.objects.filter(visit__in=by_visit).select_related("burner"), "visit_id")
-    changes = _grouped(TemporaryChange.objects.filter(visit__in=by_visit), "visit_id")
-    burners = _grouped(
-        Burner.objects.filter(appliance__in={visit.appliance_id for visit in visits}), "appliance_id"
-    )
     models = {visit.appliance.model_id for visit in visits}
+    burners = list(Burner.objects.filter(appliance__in={visit.appliance_id for visit in visits}))
+    by_burner = {burner.pk: burner for burner in burners}
+    tests = _rows_of(FiringTest, by_visit, by_burner)
+    adjustments = _rows_of(Adjustment, by_visit, by_burner)
+    changes = _grouped(TemporaryChange.objects.filter(visit__in=by_visit), "visit_id")
+    burner_ids = {key: [row.pk for row in rows] for key, rows in _grouped(burners, "appliance_id").items()}
     specs = _grouped(FiringSpec.objects.filter(model__in=models), "model_id")
     trims = _grouped(ModelTrim.objects.filter(model__in=models), "model_id")
-    analysers = {visit.analyser_id for visit in visits}
-    channels = _grouped(AnalyserChannel.objects.filter(analyser__in=analysers), "analyser_id")
+    channels = _grouped(
+        AnalyserChannel.objects.filter(analyser__in={visit.analyser_id for visit in visits}), "analyser_id"
+    )
     technicians = {visit.technician_id for visit in visits if visit.source != Visit.Source.IMPORT}
     licences = _grouped(
         Licence.objects.filter(technician__user__in=technicians).select_related("technician"),
@@ -44,7 +47,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
         Case(
             visit=visit,
             appliance=visit.appliance,
-            burner_ids=[burner.pk for burner in burners[visit.appliance_id]],
+            burner_ids=burner_ids.get(visit.appliance_id, []),
             tests=tests[visit.pk],
             adjustments=adjustments[visit.pk],
             changes=changes[visit.pk],
@@ -61,6 +64,34 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
         )
         for visit in visits
     ]
+
+
+def _join(visits: Sequence[Visit]) -> None:
+    """Hang the appliance, analyser and period on each visit: many visits share one, so each is built once."""
+    appliances = Appliance.objects.select_related("model", "plant__site__customer").in_bulk(
+        {visit.appliance_id for visit in visits}
+    )
+    periods = AnalyserPeriod.objects.select_related("analyser").in_bulk(
+        {visit.analyser_period_id for visit in visits if visit.analyser_period_id}
+    )
+    analysers = Analyser.objects.in_bulk({visit.analyser_id for visit in visits if visit.analyser_id})
+    attendances = Attendance.objects.in_bulk({visit.attendance_id for visit in visits})
+    for visit in visits:
+        visit.appliance = appliances[visit.appliance_id]
+        visit.attendance = attendances[visit.attendance_id]
+        visit.analyser = analysers[visit.analyser_id] if visit.analyser_id else None
+        visit.analyser_period = periods[visit.analyser_period_id] if visit.analyser_period_id else None
+
+
+def _rows_of(
+    model: type[FiringTest] | type[Adjustment], by_visit: dict[int, Visit], by_burner: dict[int, Burner]
+) -> defaultdict[int, list[Any]]:
+    """Rows of the visits with their visit and burner hung on."""
+    rows = _grouped(model._default_manager.filter(visit__in=by_visit), "visit_id")
+    for visit_id, own in rows.items():
+        for row in own:
+            row.visit, row.burner = by_visit[visit_id], by_burner[row.burner_id]
+    return rows
 
 
 def gap_of(visit: Visit, licences: Iterable[Licence]) -> str | None:

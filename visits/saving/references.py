@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 
 from common.prepared import Bind, Prepared
 from common.problems import Problem, field_error
@@ -25,11 +25,12 @@ from visits.payload import VisitIn
 
 @dataclass(frozen=True)
 class Place:
-    """An appliance with model, plant, site and customer joined; its burners in order; its model's trims."""
+    """An appliance with model, plant, site and customer joined; its burners in order; its model's trims, kind
+    to who may move it."""
 
     appliance: Appliance
     burners: tuple[Burner, ...]
-    trims: frozenset[str]
+    trims: dict[str, str]
 
     def burner(self, reference: uuid.UUID | int | None) -> Burner | None:
         """The burner that a row names by UUID or position; the first where it names none."""
@@ -61,7 +62,9 @@ def _burners() -> QuerySet[Burner]:
         Burner.objects.select_related("appliance__model__maker", "appliance__plant__site__customer")
         .annotate(
             **{
-                kind: Exists(ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind))
+                kind: Subquery(
+                    ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind).values("mover")
+                )
                 for kind in TrimKind.values
             }
         )
@@ -99,7 +102,7 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
         )
     if not burners:
         raise _refused("unknown_appliance", appliance, "No appliance has this UUID, tag or serial.")
-    trims = frozenset(kind for kind in TrimKind.values if getattr(burners[0], kind))
+    trims = {kind: mover for kind in TrimKind.values if (mover := getattr(burners[0], kind)) is not None}
     return Place(burners[0].appliance, tuple(burners), trims)
 
 
