@@ -141,7 +141,7 @@ FINDINGS: dict[str, FindingKind] = {
     "clock_apart": FindingKind(
         Severity.NOTE,
         _("Device clock ahead of ours"),
-        _("The device's times run {value} min ahead of ours."),
+        _("The device's times run {value} {unit} ahead of ours."),
         _("Set the device's clock; the record keeps both times."),
     ),
     "other_fuel": FindingKind(

@@ -11,12 +11,15 @@ from combustion.altitude import pressure_hpa_at
 from combustion.flue_gas import FlueGasState, flue_gas_state
 from combustion.fuels import FUELS
 from combustion.readings import AnalyserSetting, Readings
+from common.constraints import MEASURED_LIMIT
 from visits.judging.accuracy import Channel, channel_accuracy
 from visits.judging.case import Case
 from visits.models import FiringTest
 from visits.models.results import QUANTITIES
 
 F64 = NDArray[np.float64]
+# Close to plain air some quantities grow without bound; past this they say nothing, and no column holds them.
+TOO_LARGE = "too_large"
 UNIT_OF_READING = ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")
 
 
@@ -65,15 +68,20 @@ def _fill(answer: Numbers, fuel: str, places: NDArray[np.intp]) -> None:
     channels = {name: channel_accuracy(name, fuel, tests, cases) for name in UNIT_OF_READING}
     o2_driven = np.array([test.o2_pct is not None for test in tests])
     state = _state(fuel, tests, cases, channels)
+    too_large = {}
     for name in answer.state:
-        answer.state[name][places] = state.value(name)
-        answer.u[name][places] = state.uncertainty(name)
+        value, u = state.value(name), state.uncertainty(name)
+        too_large[name] = (np.abs(value) >= MEASURED_LIMIT) | (np.abs(u) >= MEASURED_LIMIT)
+        answer.state[name][places] = np.where(too_large[name], np.nan, value)
+        answer.u[name][places] = np.where(too_large[name], np.nan, u)
     o2, co2 = channels["o2_pct"], channels["co2_pct"]
     answer.shared_share[places] = np.where(o2_driven, o2.shared_share, co2.shared_share)
     for row, place in enumerate(places):
         answer.codes[place] = state.codes(row)
         answer.why[place] = {
-            name: reason for name in QUANTITIES if (reason := state.why(name, row)) is not None
+            name: reason
+            for name in QUANTITIES
+            if (reason := TOO_LARGE if too_large[name][row] else state.why(name, row)) is not None
         }
 
 
@@ -90,7 +98,9 @@ def _state(
         co2_measured=np.array([test.co2_source == FiringTest.Source.MEASURED for test in tests]),
     )
     setting = AnalyserSetting(np.array(settings))
-    return flue_gas_state(readings, FUELS[fuel], setting=setting, strict=False)
+    # A reading of 1e-300 % is bad news too: what overflows is dropped as too large.
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        return flue_gas_state(readings, FUELS[fuel], setting=setting, strict=False)
 
 
 def _setting(test: FiringTest, case: Case) -> str:

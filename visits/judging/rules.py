@@ -170,7 +170,13 @@ def _times(judged: Judged) -> Iterator[Draft]:
         newest = max((t.observed_at for _, t in judged.tests() if t.observed_at), default=visit.opened_at)
         ahead = max(newest, visit.opened_at) - now
         if ahead > CLOCK_TOLERANCE:
-            yield Draft("clock_apart", value=ahead / timedelta(minutes=1), limit=5.0, unit="min")
+            yield _clock_apart(ahead)
+
+
+def _clock_apart(ahead: timedelta) -> Draft:
+    """In minutes, or in days where a clock is wrong by days or years."""
+    unit, name = (timedelta(days=1), "days") if ahead > timedelta(days=2) else (timedelta(minutes=1), "min")
+    return Draft("clock_apart", value=ahead / unit, limit=CLOCK_TOLERANCE / unit, unit=name)
 
 
 def _fuel(judged: Judged) -> Iterator[Draft]:
