@@ -91,7 +91,8 @@ def local_levels(
 def shrink_to_mean(values: npt.ArrayLike, var: float) -> tuple[FloatArray, float]:
     """Efron and Morris's estimates of many means from one value each (n >= 4), and the factor kept.
 
-    var: known variance of each value, > 0.   Returns: mean + factor x (value - mean), factor = 1 - (n-3) var / S.
+    var: known variance of each value, > 0.   Returns: mean + factor x (value - mean), and
+    factor = 1 - (n - 3) var / S.
     Raises ValueError outside the limits.  Source: Efron and Morris 1975.
     """
     series = np.asarray(values, dtype=np.float64)

@@ -33,7 +33,7 @@ BH_P_VALUES = [
 ]
 BH_REJECTED = 4
 
-# Efron and Morris 1975: batting averages of 18 players after 45 at bat; arcsine scale keeps 0.212 (0.209 there).
+# Efron and Morris 1977: batting averages of 18 players after 45 at bat; the factor kept is 0.212.
 BATTING = [
     *(0.400, 0.378, 0.356, 0.333, 0.311, 0.311, 0.289, 0.267, 0.244, 0.244),
     *(0.222, 0.222, 0.222, 0.222, 0.222, 0.200, 0.178, 0.156),

@@ -1,0 +1,188 @@
+"""A whole fleet through the doors: what is found, what is not, and bad input."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analytics.drift.estimate import REASONS, estimate_fleet, refit_burners
+from analytics.drift.forecast import Bands, probability_outside
+from analytics.drift.history import of_one_burner
+from tests.simulator.arrays import history_of
+from tests.simulator.evaluate import bands_of, bias_rms, score
+from tests.simulator.fleet import simulate
+from tests.simulator.options import SCENARIOS, Options
+
+SMALL = Options(appliances=800, visits=9, analysers=10, areas=3, wander_share=0.05, wander_ratio=(4.0, 5.0))
+
+
+@pytest.fixture(scope="module")
+def fleet():
+    return simulate(SMALL, 5)
+
+
+@pytest.fixture(scope="module")
+def drift(fleet):
+    return estimate_fleet(history_of(fleet), bands_of(fleet))
+
+
+def test_most_wanderers_are_found_and_few_flags_are_false(fleet, drift):
+    wanders = fleet.truth.wanders.any(axis=1)
+    assert drift.appliance_flagged[wanders].mean() > 0.6
+    assert (drift.appliance_flagged & ~wanders).sum() <= 0.15 * drift.appliance_flagged.sum()
+
+
+def test_the_trim_responsible_is_the_one_that_wanders(fleet, drift):
+    flagged = drift.trims.flagged & fleet.truth.wanders.any(axis=1)[:, None]
+    assert flagged[fleet.truth.wanders].sum() > 0.9 * flagged.sum()
+
+
+def test_analyser_bias_is_found_with_an_honest_uncertainty(fleet, drift):
+    assert bias_rms(fleet, drift) < 0.035
+    periods = len(drift.periods.bias_co2_pct)
+    enough = fleet.truth.tests[:periods] >= 30
+    z = (drift.periods.bias_co2_pct - fleet.truth.bias_co2_pct[:periods])[enough]
+    assert 0.4 < np.sqrt(np.mean((z / drift.periods.u_co2_pct[enough]) ** 2)) < 1.6
+
+
+def test_usual_movement_and_noise_come_from_the_fleet_and_not_from_the_prior():
+    changed = SMALL.but(throttle_spread=0.014, offset_spread_pa=0.7, believed_noise_factor=0.7)
+    movement = estimate_fleet(history_of(simulate(changed, 3))).run.movement
+    usual = movement.reference * np.exp(movement.mixture.centre)
+    assert usual == pytest.approx([1.4, 0.7], rel=0.15)
+    assert movement.noise_factor == pytest.approx(1 / 0.7, rel=0.1)
+
+
+def test_refit_of_one_burner_gives_what_the_fleet_gave(fleet, drift):
+    history = history_of(fleet)
+    for burner in (0, int(np.flatnonzero(drift.appliance_flagged)[0])):
+        bands = Bands(bands_of(fleet).lowest_phi[:1], bands_of(fleet).highest_phi[:1])
+        trims, series, _ = refit_burners(drift.run, of_one_burner(history, burner), bands)
+        assert trims.state[0] == pytest.approx(drift.trims.state[burner], abs=0.02)
+        assert trims.wander_probability[0] == pytest.approx(drift.trims.wander_probability[burner], abs=0.02)
+        assert trims.flagged[0].tolist() == drift.trims.flagged[burner].tolist()
+        assert (series.burner == 0).all()
+
+
+def test_analysers_that_never_cross_areas_are_weak():
+    alone = estimate_fleet(history_of(simulate(SMALL.but(home_share=1.0, analysers=3), 2)))
+    assert alone.periods.weak.all()
+
+
+def test_an_analyser_repaired_in_mid_period_is_cut_in_two():
+    fleet = simulate(SMALL.but(repaired_share=0.3, bias_co2_pct=0.3, analysers=5, appliances=1_000), 4)
+    changed = estimate_fleet(history_of(fleet)).periods.changed_day
+    assert np.isfinite(changed).sum() >= 3
+
+
+def test_forecast_grows_with_time_and_is_a_probability(fleet, drift):
+    bands = bands_of(fleet)
+    n = SMALL.appliances
+    chance = [probability_outside(drift.outlook, bands, np.full(n, days)) for days in (30.0, 365.0, 2_000.0)]
+    for values in chance:
+        assert ((values >= 0.0) & (values <= 1.0)).all()
+    assert chance[0].mean() < chance[1].mean() < chance[2].mean()
+
+
+def test_no_earlier_visit_is_proposed_within_ninety_days(drift):
+    wait = drift.next_visit_day - drift.outlook.last_day
+    proposed = np.isfinite(wait)
+    assert proposed.any()
+    assert wait[proposed].min() >= 90.0
+    assert wait[proposed].max() <= 365.25
+
+
+def _with(history, **changes):
+    return replace(history, **changes)
+
+
+def test_one_visit_identical_readings_and_missing_low_fire_have_a_reason(fleet):
+    history = history_of(fleet)
+    keep = np.ones(history.visits, bool)
+    of_zero = np.flatnonzero(history.burner == 0)
+    keep[of_zero[1:]] = False
+    keep[history.burner == 3] = False
+    phi, low = history.found_phi.copy(), history.burner == 2
+    phi[history.burner == 1] = [0.78, 0.76]
+    phi[low, 1] = np.nan
+    left = history.left_phi.copy()
+    left[(history.burner == 1) | low] = np.nan
+    changed = _with(history, found_phi=phi, left_phi=left).rows(keep)
+    trims = estimate_fleet(changed).trims
+    reasons = [[REASONS[code] for code in trims.reason[burner]] for burner in range(4)]
+    assert reasons[0] == ["one_visit"] * 2
+    assert reasons[1] == ["identical_readings"] * 2
+    assert reasons[2] == ["", "low_fire_not_read"]
+    assert reasons[3] == ["no_readings"] * 2
+    assert not trims.flagged[[0, 1, 3]].any()
+    assert np.isnan(trims.drift[[0, 1, 3]]).all()
+
+
+def test_a_new_part_starts_a_new_state(fleet):
+    history = history_of(fleet)
+    fresh = history.new_state.copy()
+    rows = np.flatnonzero(history.burner == 7)
+    fresh[rows[-3]] = True
+    trims = estimate_fleet(_with(history, new_state=fresh)).trims
+    assert trims.visits[7] <= 3
+
+
+def test_a_duplicated_import_changes_nothing(fleet, drift):
+    history = history_of(fleet)
+    twice = np.concatenate([np.arange(history.visits), np.arange(history.visits)])
+    again = estimate_fleet(history.rows(twice))
+    assert np.allclose(again.trims.wander_probability, drift.trims.wander_probability, equal_nan=True)
+
+
+def test_one_absurd_blunder_flags_nobody(fleet, drift):
+    history = history_of(fleet)
+    quiet = np.flatnonzero(np.nan_to_num(drift.trims.wander_probability).max(axis=1) < 0.02)[:20]
+    phi = history.found_phi.copy()
+    for burner in quiet:
+        row = np.flatnonzero(history.burner == burner)[4]
+        phi[row, 0] *= 1.3
+    flagged = estimate_fleet(_with(history, found_phi=phi)).appliance_flagged
+    assert flagged[quiet].sum() <= 1
+
+
+def test_an_empty_fleet_and_a_single_burner_do_not_crash(fleet):
+    history = history_of(fleet)
+    nobody = estimate_fleet(history.rows(np.zeros(0, np.int64)))
+    assert not nobody.appliance_flagged.any()
+    alone = estimate_fleet(of_one_burner(history, 4))
+    assert np.isfinite(alone.trims.state).all()
+    assert not alone.appliance_flagged.any()
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "text"),
+    [
+        ("found_phi", -1.0, "found_phi of row 0"),
+        ("day", np.inf, "day of row 0"),
+        ("burner", 10**6, "burner of row 0"),
+        ("air_temp_c", 300.0, "air_temp_c of row 0"),
+        ("low_air_rate", 2.0, "low_air_rate of row 0"),
+    ],
+)
+def test_impossible_input_is_refused_with_field_and_limit(fleet, field, value, text):
+    history = history_of(fleet)
+    wrong = getattr(history, field).copy()
+    wrong[0] = value
+    with pytest.raises(ValueError, match=text):
+        _with(history, **{field: wrong}).checked()
+
+
+@pytest.mark.slow
+def test_a_fleet_without_wanderers_gets_no_flags_beyond_chance():
+    assert score(SCENARIOS["no wanderers"].but(appliances=3_000), 77).flags <= 2
+
+
+@pytest.mark.slow
+def test_a_full_fleet_reaches_the_recall_and_holds_the_false_share():
+    got = score(SCENARIOS["base"], 78)
+    assert got.recall >= 0.65
+    assert got.false_share <= 0.08
+    assert got.recall >= 1.8 * got.rule_recall
+    assert got.bias_rms_co2_pct <= 0.03
