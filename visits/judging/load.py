@@ -52,7 +52,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             adjustments=adjustments[visit.pk],
             changes=changes[visit.pk],
             specs=specs[visit.appliance.model_id],
-            trims=frozenset(trim.kind for trim in trims[visit.appliance.model_id]),
+            trims={trim.kind: trim.mover for trim in trims[visit.appliance.model_id]},
             limits=limits.in_force(
                 visit.appliance.plant.site.customer.country,
                 visit.appliance.plant.site.customer_id,
