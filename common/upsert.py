@@ -1,7 +1,8 @@
-"""Insert many rows, or rewrite those that are there, in one plain statement.
+"""Insert or rewrite many rows in one plain statement.
 
-`bulk_create` resolves every value as an expression; rows of plain values need none of that, and the record's
-rows are many and wide. Works alike on PostgreSQL and SQLite.
+The ORM's bulk methods resolve every value as an expression; rows of plain values need none of that, and the
+record's rows are many and wide. On PostgreSQL the values travel as one array a column, so that a statement
+has the same text for one row as for a thousand and is prepared once; elsewhere as rows of values.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -10,8 +11,8 @@ from typing import Any
 
 from django.db import connection, models
 
-# PostgreSQL takes 65,535 parameters in a statement and SQLite 32,766.
-MAX_PARAMETERS = 32_000
+ROWS_AT_ONCE = 2000
+SQLITE_PARAMETERS = 32_000  # it takes 32,766 in a statement
 
 
 def upsert(
@@ -29,35 +30,71 @@ def upsert(
     fields = [field for field in model._meta.concrete_fields if not field.primary_key]
     kept = set(identity)
     renewed = [f for f in fields if f.name not in kept and (renew is None or f.name in renew)]
-    head, tail = _statement(model, fields, [model._meta.get_field(name) for name in identity], renewed)
-    place = f"({', '.join(['%s'] * len(fields))})"
-    for batch in _batches(rows, MAX_PARAMETERS // len(fields)):
-        params = [value for row in batch for value in _values(row, fields)]
+    columns = _names(fields)
+    target = _names([model._meta.get_field(name) for name in identity])
+    changes = ", ".join(f"{name} = EXCLUDED.{name}" for name in (_quoted(field) for field in renewed))
+    for batch in _batches(rows, len(fields)):
+        source, params = _source(batch, fields)
         with connection.cursor() as cursor:
-            cursor.execute(f"{head}{', '.join([place] * len(batch))}{tail}", params)
+            cursor.execute(
+                f"INSERT INTO {_table(model)} ({columns}) {source} "
+                f"ON CONFLICT ({target}) DO UPDATE SET {changes} RETURNING id",
+                params,
+            )
             for row, (key,) in zip(batch, cursor.fetchall(), strict=True):
                 row.pk = key
                 row._state.adding = False
 
 
-def _statement(
-    model: type[models.Model], fields: Sequence[Any], identity: Sequence[Any], renewed: Sequence[Any]
-) -> tuple[str, str]:
-    quote = connection.ops.quote_name
-    columns = ", ".join(quote(field.column) for field in fields)
-    target = ", ".join(quote(field.column) for field in identity)
-    changes = ", ".join(f"{quote(f.column)} = EXCLUDED.{quote(f.column)}" for f in renewed)
-    head = f"INSERT INTO {quote(model._meta.db_table)} ({columns}) VALUES "  # noqa: S608 - names of our models
-    return head, f" ON CONFLICT ({target}) DO UPDATE SET {changes} RETURNING {quote('id')}"
+def rewrite(rows: Iterable[models.Model], *, model: type[models.Model], fields: Sequence[str]) -> None:
+    """Rewrite some columns of stored rows, each with its own values, by primary key."""
+    changed: list[Any] = [model._meta.pk, *(model._meta.get_field(name) for name in fields)]
+    columns = _names(changed)
+    changes = ", ".join(f"{name} = v.{name}" for name in (_quoted(field) for field in changed[1:]))
+    for batch in _batches(rows, len(changed)):
+        source, params = _source(batch, changed)
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"WITH v ({columns}) AS ({source}) "  # noqa: S608 - names of our own models
+                f"UPDATE {_table(model)} AS t SET {changes} FROM v WHERE t.id = v.id",
+                params,
+            )
 
 
-def _values(row: models.Model, fields: Sequence[Any]) -> Iterator[Any]:
+def _source(batch: Sequence[models.Model], fields: Sequence[Any]) -> tuple[str, list[Any]]:
+    """What stands for the rows in the statement, and its parameters."""
+    values = [_values(row, fields) for row in batch]
+    if connection.vendor == "postgresql":
+        arrays = ", ".join(f"%s::{field.rel_db_type(connection)}[]" for field in fields)
+        return f"SELECT * FROM unnest({arrays})", [list(column) for column in zip(*values, strict=True)]  # noqa: S608
+    place = f"({', '.join(['%s'] * len(fields))})"
+    return f"VALUES {', '.join([place] * len(batch))}", [value for row in values for value in row]
+
+
+def _values(row: models.Model, fields: Sequence[Any]) -> list[Any]:
     row._prepare_related_fields_for_save(operation_name="upsert")  # type: ignore[attr-defined]
-    for field in fields:
-        yield field.get_db_prep_save(getattr(row, field.attname), connection)
+    values = [getattr(row, field.attname) for field in fields]
+    # Most are measured values, which every database takes as they are.
+    return [
+        value if type(value) is float or value is None else field.get_db_prep_save(value, connection)
+        for field, value in zip(fields, values, strict=True)
+    ]
 
 
-def _batches(rows: Iterable[models.Model], size: int) -> Iterator[list[models.Model]]:
+def _batches(rows: Iterable[models.Model], columns: int) -> Iterator[list[models.Model]]:
+    size = ROWS_AT_ONCE if connection.vendor == "postgresql" else max(1, SQLITE_PARAMETERS // columns)
     remaining = iter(rows)
     while batch := list(islice(remaining, size)):
         yield batch
+
+
+def _table(model: type[models.Model]) -> str:
+    return connection.ops.quote_name(model._meta.db_table)
+
+
+def _quoted(field: Any) -> str:
+    return connection.ops.quote_name(field.column)
+
+
+def _names(fields: Sequence[Any]) -> str:
+    return ", ".join(_quoted(field) for field in fields)

@@ -267,7 +267,15 @@ def _checks_of(
     return checks, complete
 
 
+_QUANTITY_NAMES = {
+    "co2_pct": "CO2",
+    "inlet_pressure_mbar": "working inlet pressure",
+    "flue_temp_c": "flue temperature",
+}
+
+
 def _name(check: Check, numbers: Numbers) -> str:
     test = numbers.tests[check.test_place]
+    point = f"{test.percent:g} % of rate" if test.percent else test.get_point_display()
     burner = f" of burner {test.burner.position}" if test.burner.position > 1 else ""
-    return f"{check.quantity} at {test.point}{burner}"
+    return f"{_QUANTITY_NAMES[check.quantity]} at {point}{burner}"

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from django.db import transaction
 from django.utils import timezone
 
-from common.upsert import upsert
+from common.upsert import rewrite, upsert
 from visits.judging.case import Case, Draft, HealthAnswer, Judgement
 from visits.judging.catalogue import FINDINGS
 from visits.judging.engine import judge
@@ -42,8 +42,8 @@ def judgements_store(cases: Sequence[Case], judgements: Sequence[Judgement]) -> 
             if test.kept_out != code:
                 test.kept_out = code
                 moved.append(test)
-    Visit.objects.bulk_update([case.visit for case in cases], HEALTH_FIELDS, batch_size=VISITS_AT_ONCE)
-    FiringTest.objects.bulk_update(moved, ["kept_out"], batch_size=1000)
+    rewrite((case.visit for case in cases), model=Visit, fields=HEALTH_FIELDS)
+    rewrite(moved, model=FiringTest, fields=["kept_out"])
     results_store(result for judgement in judgements for result in judgement.results)
     findings_store(cases, judgements)
 

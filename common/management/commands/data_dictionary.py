@@ -54,7 +54,7 @@ def _lines() -> Iterator[str]:
     yield "# Data dictionary"
     yield ""
     yield "Made from the models by `python manage.py data_dictionary`. Stored values are SI; compositions"
-    yield "are dry; a missing value is empty, never 0. What was measured is finite, under 1e6 in absolute value."
+    yield "are dry; a missing value is empty, never 0. Measured values are finite and under 1e6."
     for app in OURS:
         for model in sorted(apps.get_app_config(app).get_models(), key=lambda model: model.__name__):
             yield from _table(model)
