@@ -1,20 +1,13 @@
-"""make_demo keeps what is there; make_fleet streams."""
+"""A second run of make_demo keeps what is there."""
 
-import tracemalloc
-from datetime import date
 from io import StringIO
 
 import pytest
 from django.apps import apps
-from django.core.management import CommandError, call_command
+from django.core.management import call_command
 
-from common.models import OutboxEvent
-from fleet.models import Appliance, Burner
 from people.models import User
 from tests.demo.conftest import SEED, TODAY, MadeDemo
-from tests.factories import ApplianceFactory
-from visits.models import FiringTest, TestResult, Visit
-from web.demo import load
 from web.demo.accounts import OFFICE_LOGIN
 
 pytestmark = pytest.mark.django_db
@@ -41,58 +34,3 @@ def test_new_secrets_end_the_old_token_and_change_nothing_else(demo: MadeDemo) -
     assert after.pop("common.AuditLine") == before.pop("common.AuditLine") + 1
     assert after == before
     assert not User.objects.get(username=OFFICE_LOGIN).check_password("demo-password-1")
-
-
-def test_make_demo_refuses_a_database_with_another_fleet() -> None:
-    ApplianceFactory()
-    with pytest.raises(CommandError, match="needs an empty one"):
-        call_command("make_demo")
-    assert not User.objects.filter(username=OFFICE_LOGIN).exists()
-
-
-def test_fleet_has_exactly_the_appliances_asked_for_and_is_judged() -> None:
-    said = StringIO()
-    call_command("make_fleet", appliances=120, years=3, seed=5, today=date(2026, 5, 4), stdout=said)
-    assert Appliance.objects.count() == 120
-    assert Burner.objects.count() >= 120
-    assert "appliances: 120" in said.getvalue()
-    assert TestResult.objects.count() == FiringTest.objects.count() > 0
-    assert OutboxEvent.objects.get(kind="visits.imported").payload == {"visits": Visit.objects.count()}
-
-
-def test_two_fleets_live_side_by_side_and_the_same_one_is_refused_twice() -> None:
-    for seed in (1, 2):
-        call_command("make_fleet", appliances=20, years=2, seed=seed, no_judge=True, stdout=StringIO())
-    assert Appliance.objects.count() == 40
-    assert not TestResult.objects.exists()
-    with pytest.raises(CommandError, match="in this database already"):
-        call_command("make_fleet", appliances=20, years=2, seed=1, stdout=StringIO())
-    assert Appliance.objects.count() == 40
-
-
-@pytest.mark.parametrize(("name", "value"), [("appliances", 0), ("years", 0), ("years", 41)])
-def test_fleet_size_outside_its_limits_is_refused(name: str, value: int) -> None:
-    with pytest.raises(CommandError, match=f"--{name} is {value}; it must be 1 to"):
-        call_command("make_fleet", **{"appliances": 10, "years": 2, name: value})
-
-
-def test_memory_of_a_fleet_does_not_grow_with_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(load, "CHUNK_APPLIANCES", 50)
-    peaks = [_peak_bytes(appliances, seed) for seed, appliances in enumerate((100, 500), start=10)]
-    assert peaks[1] < 1.35 * peaks[0]
-
-
-def _peak_bytes(appliances: int, seed: int) -> int:
-    tracemalloc.start()
-    try:
-        load.fleet_load(
-            appliances=appliances,
-            years=3,
-            seed=seed,
-            today=date(2026, 5, 4),
-            judge=False,
-            progress=lambda step, visits: None,
-        )
-        return tracemalloc.get_traced_memory()[1]
-    finally:
-        tracemalloc.stop()

@@ -1,6 +1,6 @@
 """The generator's physics: what was planted can be read from the record, and only from there."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -11,19 +11,24 @@ from web.demo.lives import bias_of
 from web.demo.physics import FUEL_SLUGS, co2_of, points
 from web.demo.plan import VisitPlan
 from web.demo.story import DemoPlan, plan_demo
+from web.demo.truth import DemoTruth
 
 
-def steps() -> list[tuple[str, object, float]]:
-    """High fire of single burners: CO2 as found minus CO2 last left, with tag and day."""
+def steps(truth: DemoTruth) -> list[tuple[str, date, float]]:
+    """High fire: CO2 as found minus CO2 last left, less the analysers' true bias, with tag and day."""
+    bias = {(period.analyser, period.starts_on): period.bias_co2_pct for period in truth.analyser_periods}
     tests = FiringTest.objects.filter(
         point="high", burner__appliance__model__ratio_control="pneumatic_premix"
     ).order_by("burner_id", "visit__opened_at", "sequence")
-    rows = tests.values_list("burner_id", "visit__appliance__tag", "visit__local_on", "phase", "co2_pct")
     found_steps, last = [], {}
-    for burner, tag, day, phase, co2_pct in rows:
-        if phase == "as_found" and burner in last:
-            found_steps.append((tag, day, co2_pct - last[burner]))
-        last[burner] = co2_pct
+    for test in tests.select_related("visit__appliance", "visit__analyser_period__analyser"):
+        period = test.visit.analyser_period
+        co2_pct = test.co2_pct - bias[period.analyser.tag, period.starts_on]
+        if test.phase == "as_found" and test.burner_id in last:
+            found_steps.append(
+                (test.visit.appliance.tag, test.visit.local_on, co2_pct - last[test.burner_id])
+            )
+        last[test.burner_id] = co2_pct
     return found_steps
 
 
@@ -79,7 +84,7 @@ def _is(tag: str, starts_on: object, world: object, visit: VisitPlan) -> bool:
 def test_wandering_throttles_move_far_more_than_their_peers(demo: MadeDemo) -> None:
     wandering = {trim.appliance for trim in demo.truth.wanderers if trim.trim == "throttle"}
     spread = {True: [], False: []}
-    for tag, _, step in steps():
+    for tag, _, step in steps(demo.truth):
         spread[tag in wandering].append(step)
     assert len(wandering) == 4
     assert np.std(spread[True]) > 2.0 * np.std(spread[False])
@@ -95,7 +100,7 @@ def test_the_gas_of_one_area_changed_for_good(demo: MadeDemo, demo_plan: DemoPla
     }
     changed = next(i for i, area in enumerate(demo_plan.world.areas) if area.name == change.area)
     moved: dict[bool, list[float]] = {True: [], False: []}
-    for tag, day, step in steps():
+    for tag, day, step in steps(demo.truth):
         if tag in area_of and change.from_on <= day < change.from_on + timedelta(days=330):
             moved[area_of[tag] == changed].append(step)
     difference = np.median(moved[True]) - np.median(moved[False])

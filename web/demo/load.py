@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import random
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, timedelta
@@ -96,6 +97,8 @@ def fleet_load(
         counts["appliances"] += len(lives.appliances)
         counts["visits"] += len(keys)
         counts["firing tests"] += chunk.tests_written
+        del customers, lives, chunk, keys
+        gc.collect()  # plans point at each other both ways; waiting for the collector would pile chunks up
     announce("visits.imported", 0, visits=counts["visits"])
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
