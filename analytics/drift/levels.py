@@ -87,8 +87,10 @@ class Whitener:
 
     def whitened(self, design: sparse.csr_array) -> sparse.csr_array:
         """Innovations of the design's columns, each row divided by its standard deviation."""
-        pieces = [_innovation_matrix(block, self.steps) for block in self._blocks]
-        return sparse.csr_array(sum(pieces[1:], pieces[0]) @ design)
+        whole = sparse.csr_array((self.steps, self.steps))
+        for block in self._blocks:
+            whole = whole + _innovation_matrix(block, self.steps)
+        return sparse.csr_array(whole @ design)
 
 
 def _block(step: IntArray, real: BoolArray, noise: FloatArray, walk: FloatArray, reset: BoolArray) -> _Block:
