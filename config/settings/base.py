@@ -161,6 +161,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PAGINATION_CLASS": "common.paging.CursorPaging",
     "EXCEPTION_HANDLER": "common.problems.problem_response",
     "PAGE_SIZE": 50,
+    "DEFAULT_THROTTLE_CLASSES": ["people.throttling.PersonThrottle"],
     "STRICT_JSON": True,
 }
 SPECTACULAR_SETTINGS = {
@@ -171,6 +172,13 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["people.permissions.SignedIn"],
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "OAS_VERSION": "3.1.0",
+    "ENUM_NAME_OVERRIDES": {
+        "VisitKindEnum": "visits.models.Kind",
+        "SentVisitKindEnum": "visits.models.Kind.values",
+        "ApplianceKindEnum": "fleet.models.ApplianceModel.Kind",
+        "FuelEnum": "fleet.models.FuelSlug",
+    },
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
