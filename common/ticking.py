@@ -18,7 +18,7 @@ def register(name: str, duty: Duty) -> None:
 
 
 def tick(now: datetime) -> dict[str, object]:
-    """Do every duty once and return what each answered. One that fails is logged and does not stop the rest."""
+    """Do every duty once and return what each answered. One that fails is logged; the rest go on."""
     return {name: _done(name, duty, now) for name, duty in _duties.items()}
 
 

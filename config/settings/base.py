@@ -34,7 +34,7 @@ def database_from_env() -> dict[str, object]:
         database["CONN_MAX_AGE"] = None
         database["CONN_HEALTH_CHECKS"] = True
         # Each web process holds its threads' connections for good, so that statements asked often are
-        # prepared once a connection. A pooler that hands out connections per transaction cannot stand between.
+        # prepared once each. A pooler that hands connections out by the transaction cannot stand between.
         database["OPTIONS"] = {"server_side_binding": True, "prepare_threshold": 5}
     return database
 
