@@ -14,7 +14,7 @@ from analytics.reading import FleetHistory
 
 JUMP_FROM = 0.5
 """Probability from which a jump is written down."""
-HORIZON_DAYS = (0, 91, 183, 274, 365, 548, 730)
+HORIZON_DAYS = (0, 183, 365)
 """How far ahead the probability of being outside the acceptance band is told, from the day of the run."""
 
 
