@@ -3,19 +3,18 @@
 import uuid
 from typing import Any
 
-from django.core.exceptions import RequestDataTooBig
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import generics
-from rest_framework.exceptions import NotAuthenticated, UnsupportedMediaType
+from rest_framework.exceptions import NotAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from common.paging import CursorPaging
-from common.problems import Problem
+from common.parsing import raw_json
 from people.models import DeviceToken, User
 from people.permissions import SignedIn, WorksHere
 from visits.models import Visit
@@ -25,8 +24,6 @@ from visits.schema import PROBLEM, CorrectionIn, VisitAnswer
 from visits.selectors import visit_revisions
 from visits.serializers import VisitLine
 from visits.services import Saved, Sender, visit_correct, visit_countersign, visit_save
-
-JSON_TYPE = "application/json"
 
 
 def person_of(request: Request) -> User:
@@ -41,16 +38,6 @@ def sender_of(request: Request) -> Sender:
     token = request.auth
     device = f"t{token.pk}" if isinstance(token, DeviceToken) else f"u{request.user.pk}"
     return Sender(person_of(request), device)
-
-
-def raw_json(request: Request) -> bytes:
-    """The body as it came. Refuses other media types, and bodies over the server's limit."""
-    if request.content_type.split(";")[0].strip().lower() != JSON_TYPE:
-        raise UnsupportedMediaType(request.content_type)
-    try:
-        return request._request.body
-    except RequestDataTooBig as error:
-        raise Problem("too_large", "The body is larger than this server takes.", status=413) from error
 
 
 def answer(saved: Saved) -> Response:

@@ -22,18 +22,12 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from common.constraints import MEASURED_LIMIT
-from common.problems import Problem, field_error, pointer
+from common.parsing import Measured, PlainText, invalid, refusal
+from common.problems import field_error, pointer
 from fleet.models import FuelSlug
 from visits.models import Kind, Outcome, Phase
 
 ROWS = ("tests", "adjustments", "temporary_changes", "items", "parts")
-
-
-def _no_nul(text: str) -> str:
-    if "\x00" in text:
-        raise ValueError("text must not hold the character U+0000")
-    return text
 
 
 FIRST_YEAR, LAST_YEAR = 1900, 2099
@@ -58,12 +52,10 @@ def _within_calendar(moment: datetime) -> datetime:
 Moment = Annotated[
     AwareDatetime, Field(strict=False), BeforeValidator(_iso_text), AfterValidator(_within_calendar)
 ]
-type_text = Annotated[str, AfterValidator(_no_nul)]
-Text = Annotated[type_text, Field(max_length=400)]
-LongText = Annotated[type_text, Field(max_length=20_000)]
-Key = Annotated[type_text, Field(min_length=1, max_length=64)]
-Name = Annotated[type_text, Field(min_length=1, max_length=120)]
-Measured = Annotated[float, Field(gt=-MEASURED_LIMIT, lt=MEASURED_LIMIT, allow_inf_nan=False)]
+Text = Annotated[PlainText, Field(max_length=400)]
+LongText = Annotated[PlainText, Field(max_length=20_000)]
+Key = Annotated[PlainText, Field(min_length=1, max_length=64)]
+Name = Annotated[PlainText, Field(min_length=1, max_length=120)]
 
 
 class _Member(BaseModel):
@@ -91,7 +83,7 @@ class ReadingIn(_Member):
 
 class _RowIn(_Member):
     key: Key
-    withdrawn_reason: Annotated[type_text, Field(min_length=1, max_length=200)] | None = None
+    withdrawn_reason: Annotated[PlainText, Field(min_length=1, max_length=200)] | None = None
 
 
 class TestIn(_RowIn):
@@ -115,9 +107,9 @@ class AdjustmentIn(_RowIn):
     """One move of a trim as seen."""
 
     burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
-    trim: Annotated[type_text, Field(min_length=1, max_length=40)] | None = None
+    trim: Annotated[PlainText, Field(min_length=1, max_length=40)] | None = None
     at: Moment | None = None
-    direction: Annotated[type_text, Field(max_length=20)] | None = None
+    direction: Annotated[PlainText, Field(max_length=20)] | None = None
     turns: Measured | None = None
     marks: Measured | None = None
     before_test: Key | None = None
@@ -128,8 +120,8 @@ class TemporaryChangeIn(_RowIn):
     """A setting altered for the test."""
 
     what: Name | None = None
-    was: Annotated[type_text, Field(max_length=120)] | None = None
-    set_to: Annotated[type_text, Field(max_length=120)] | None = None
+    was: Annotated[PlainText, Field(max_length=120)] | None = None
+    set_to: Annotated[PlainText, Field(max_length=120)] | None = None
     changed_at: Moment | None = None
     put_back_at: Moment | None = None
     reason: Text | None = None
@@ -138,11 +130,11 @@ class TemporaryChangeIn(_RowIn):
 class ItemIn(_RowIn):
     """One item of the visit's list."""
 
-    code: Annotated[type_text, Field(min_length=1, max_length=60)] | None = None
+    code: Annotated[PlainText, Field(min_length=1, max_length=60)] | None = None
     state: Literal["done", "not_done", "not_applicable"] | None = None
     number: Measured | None = None
-    unit: Annotated[type_text, Field(max_length=20)] | None = None
-    choice: Annotated[type_text, Field(max_length=60)] | None = None
+    unit: Annotated[PlainText, Field(max_length=20)] | None = None
+    choice: Annotated[PlainText, Field(max_length=60)] | None = None
     reason: Text | None = None
     at: Moment | None = None
 
@@ -151,7 +143,7 @@ class PartIn(_RowIn):
     """A part fitted on a burner: its trims start a new state."""
 
     burner: UUID | Annotated[int, Field(ge=1, le=99)] | None = None
-    part: Annotated[type_text, Field(min_length=1, max_length=80)] | None = None
+    part: Annotated[PlainText, Field(min_length=1, max_length=80)] | None = None
     fitted_at: Moment | None = None
 
 
@@ -164,7 +156,7 @@ class VisitIn(_Member):
     kind: Literal[tuple(Kind.values)]  # type: ignore[valid-type]
     fuel: Literal[tuple(FuelSlug.values)] | None = None  # type: ignore[valid-type]
     analyser: Name | None = None
-    analyser_text: Annotated[type_text, Field(max_length=120)] | None = None
+    analyser_text: Annotated[PlainText, Field(max_length=120)] | None = None
     opened_at: Moment
     closed_at: Moment | None = None
     outcome: Literal[tuple(Outcome.values)] | None = None  # type: ignore[valid-type]
@@ -194,10 +186,10 @@ def visit_parse(raw: bytes) -> VisitIn:
     try:
         body = VisitIn.model_validate_json(raw)
     except ValidationError as error:
-        raise _problem(error) from error
+        raise refusal(error) from error
     errors = [*_missing(body), *_twins(body), *_half_closed(body), *_not_finite(body)]
     if errors:
-        raise Problem("invalid", _summary(len(errors)), errors=errors)
+        raise invalid(errors)
     return body
 
 
@@ -257,80 +249,6 @@ def _numbers(value: Any, path: list[str | int]) -> Iterator[tuple[list[str | int
     elif isinstance(value, dict | list):
         for step, item in value.items() if isinstance(value, dict) else enumerate(value):
             yield from _numbers(item, [*path, step])
-
-
-def _problem(error: ValidationError) -> Problem:
-    rows = error.errors(include_url=False)
-    if rows[0]["type"] == "json_invalid":
-        return Problem("not_json", f"The body is not JSON: {rows[0]['ctx']['error']}.")
-    errors: dict[str, dict[str, Any]] = {}
-    for row in rows:
-        field = pointer([part for part in row["loc"] if part not in _UNION_ARMS])
-        # A union of types fails once per type; the first says enough.
-        errors.setdefault(
-            field,
-            field_error(
-                field,
-                _CODES.get(row["type"], row["type"]),
-                row["msg"],
-                value=_short(row.get("input")),
-                limit=_limit(row),
-            ),
-        )
-    return Problem("invalid", _summary(len(errors)), errors=list(errors.values()))
-
-
-_UNION_ARMS = {"uuid", "constrained-int"}
-_CODES = {
-    "missing": "required",
-    "finite_number": "not_finite",
-    "timezone_aware": "zone_missing",
-    "literal_error": "unknown_value",
-    "greater_than": "out_of_range",
-    "less_than": "out_of_range",
-    "greater_than_equal": "out_of_range",
-    "less_than_equal": "out_of_range",
-}
-
-
-_LIMITS = {
-    "finite_number": f"finite, absolute value under {MEASURED_LIMIT:g}",
-    "float_type": "a number",
-    "int_type": "a whole number",
-    "string_type": "a text",
-    "bool_type": "true or false",
-    "list_type": "a list",
-    "model_type": "an object",
-    "missing": "present",
-    "timezone_aware": "ISO 8601 with a zone",
-    "datetime_parsing": "ISO 8601 with a zone",
-    "datetime_from_date_parsing": "ISO 8601 with a zone",
-    "datetime_type": "ISO 8601 with a zone",
-    "uuid_parsing": "a UUID",
-    "uuid_type": "a UUID",
-}
-
-
-def _limit(row: Any) -> Any:
-    context = dict(row.get("ctx", {}))
-    context.pop("error", None)
-    return _LIMITS.get(row["type"], next(iter(context.values()), None))
-
-
-def _short(value: Any) -> Any:
-    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
-        return str(value)
-    if isinstance(value, str | int | float | bool) or value is None:
-        return value if len(str(value)) <= 200 else f"{str(value)[:200]}…"
-    return f"a {type(value).__name__}"
-
-
-def _summary(count: int) -> str:
-    return (
-        "One field cannot be taken as it is."
-        if count == 1
-        else f"{count} fields cannot be taken as they are."
-    )
 
 
 def _extras(member: BaseModel, path: list[str | int]) -> Iterator[tuple[list[str | int], Any]]:
