@@ -1,20 +1,13 @@
-"""The fleet over REST: lists by cursor, one appliance, and the fuels. Filters live in the query."""
+"""The fleet over REST: lists by cursor, and one appliance. Filters live in the query."""
 
-from dataclasses import asdict
 from typing import Any, ClassVar
 
 from django.db.models import Prefetch, Q, QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.generics import ListAPIView, RetrieveAPIView
-from rest_framework.request import Request
-from rest_framework.response import Response
-from rest_framework.views import APIView
 
-from combustion.fuels import FUELS, Fuel
-from combustion.iso6976 import REFERENCES
 from common.paging import ListQuery
-from common.problems import Problem
 from fleet import serializers as out
 from fleet.models import Analyser, AnalyserPeriod, Appliance, ApplianceModel, Customer, Plant, Site
 from people.permissions import SignedIn, WorksHere
@@ -45,12 +38,6 @@ class AnalyserQuery(ListQuery):
     q = serializers.CharField(required=False, max_length=100, help_text="Part of tag or serial.")
     tag = serializers.CharField(required=False, max_length=80, help_text="The whole tag.")
     serial = serializers.CharField(required=False, max_length=80, help_text="The whole serial number.")
-
-
-class FuelQuery(serializers.Serializer[Any]):
-    reference = serializers.ChoiceField(
-        choices=list(REFERENCES), default="15/15", help_text="Combustion / metering temperature, °C, or 60F."
-    )
 
 
 class FleetList(ListAPIView[Any]):
@@ -164,42 +151,3 @@ class Models(FleetList):
 
     def rows(self) -> QuerySet[Any]:
         return ApplianceModel.objects.select_related("maker").prefetch_related("trims", "firing_specs")
-
-
-class Fuels(APIView):
-    """The fuels known by composition, with their properties at one reference."""
-
-    permission_classes = [SignedIn]
-
-    @extend_schema(operation_id="fuels_list", parameters=[FuelQuery], responses=out.FuelSerializer(many=True))
-    def get(self, request: Request) -> Response:
-        reference = _reference(request)
-        fuels = [_fuel(fuel, reference) for fuel in FUELS.values()]
-        return Response(out.FuelSerializer(fuels, many=True).data)
-
-
-class FuelDetail(APIView):
-    """One fuel."""
-
-    permission_classes = [SignedIn]
-
-    @extend_schema(parameters=[FuelQuery], responses=out.FuelSerializer)
-    def get(self, request: Request, slug: str) -> Response:
-        if slug not in FUELS:
-            raise Problem("not_found", f"No fuel is called {slug!r}. Known: {', '.join(FUELS)}.", status=404)
-        return Response(out.FuelSerializer(_fuel(FUELS[slug], _reference(request))).data)
-
-
-def _reference(request: Request) -> str:
-    query = FuelQuery(data=request.query_params.dict())
-    query.is_valid(raise_exception=True)
-    return str(query.validated_data["reference"])
-
-
-def _fuel(fuel: Fuel, reference: str) -> dict[str, Any]:
-    apart = {
-        "composition": dict(fuel.composition),
-        "properties": asdict(fuel.properties(reference)),
-    }
-    names = out.FuelSerializer().get_fields().keys() - apart.keys()
-    return {name: getattr(fuel, name) for name in names} | apart

@@ -3,10 +3,14 @@
 from django.urls import path
 
 from fleet import api
+from fleet.computing import api as computing
 
 urlpatterns = [
-    path("fuels/", api.Fuels.as_view(), name="fuels"),
-    path("fuels/<slug:slug>/", api.FuelDetail.as_view(), name="fuel"),
+    path("flue-gas/", computing.FlueGas.as_view(), name="flue-gas"),
+    path("gas-rate/", computing.GasRate.as_view(), name="gas-rate"),
+    path("fuels/", computing.Fuels.as_view(), name="fuels"),
+    path("fuels/properties/", computing.FuelProperties.as_view(), name="fuel-properties"),
+    path("fuels/<slug:slug>/", computing.FuelDetail.as_view(), name="fuel"),
     path("customers/", api.Customers.as_view(), name="customers"),
     path("sites/", api.Sites.as_view(), name="sites"),
     path("plants/", api.Plants.as_view(), name="plants"),

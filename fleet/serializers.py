@@ -225,7 +225,7 @@ class PropertiesSerializer(serializers.Serializer[Any]):
     wobbe_net_mj_m3 = serializers.FloatField()
 
 
-class FuelSerializer(serializers.Serializer[Any]):
+class FuelSerializer(PropertiesSerializer):
     """A fuel by its composition, what it needs to burn, and what it makes. Flue gas dry unless said."""
 
     slug = serializers.CharField()
@@ -238,6 +238,6 @@ class FuelSerializer(serializers.Serializer[Any]):
     fd_dscf_per_mmbtu = serializers.FloatField(help_text="EPA F factor, dry, gross heat.")
     fc_scf_per_mmbtu = serializers.FloatField(help_text="EPA carbon factor, gross heat.")
     fw_wscf_per_mmbtu = serializers.FloatField(help_text="EPA F factor, wet, gross heat.")
-    fo = serializers.FloatField(help_text="EPA fuel factor.")
+    fo = serializers.FloatField(allow_null=True, help_text="EPA fuel factor; null without carbon.")
+    co2_kg_per_mmbtu = serializers.FloatField(help_text="Gross heat.")
     co2_kg_per_kwh_gross = serializers.FloatField()
-    properties = PropertiesSerializer()

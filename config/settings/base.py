@@ -178,6 +178,7 @@ SPECTACULAR_SETTINGS = {
         "SentVisitKindEnum": "visits.models.Kind.values",
         "ApplianceKindEnum": "fleet.models.ApplianceModel.Kind",
         "FuelEnum": "fleet.models.FuelSlug",
+        "HeatBasisEnum": ["gross", "net"],
     },
     "COMPONENT_SPLIT_REQUEST": True,
     "SWAGGER_UI_DIST": "SIDECAR",

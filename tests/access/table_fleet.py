@@ -11,9 +11,24 @@ def methane(**_):
     return {"slug": "methane"}
 
 
+def a_gas(**_):
+    return {"composition": {"methane": 1.0}}
+
+
+def readings(**_):
+    return {"fuel": "methane", "o2_pct": 4.0}
+
+
+def a_clocked_meter(**_):
+    return {"fuel": "methane", "volume_m3": 0.1, "seconds": 36.0}
+
+
 ROWS = [
     Row("GET", "fuels", everyone()),
     Row("GET", "fuel", everyone(), kwargs=methane),
+    Row("POST", "fuel-properties", everyone(), body=a_gas),
+    Row("POST", "flue-gas", firm(), body=readings),
+    Row("POST", "gas-rate", firm(), body=a_clocked_meter),
     Row("GET", "customers", everyone()),
     Row("GET", "sites", everyone()),
     Row("GET", "plants", everyone()),

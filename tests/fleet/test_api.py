@@ -183,12 +183,12 @@ def test_the_slugs_of_fleet_and_combustion_are_the_same():
 def test_methane_is_told_as_iso_6976_tabulates_it(office):
     """ISO 6976:2016: molar 891.51 kJ/mol at 15 °C (table A.4, READ); volume 37.78 MJ/m³ real gas COMPUTED."""
     body = office.get("/api/v1/fuels/methane/").json()
-    assert body["properties"]["reference"] == "15/15"
-    assert body["properties"]["gross_kj_mol"] == pytest.approx(891.51, abs=0.01)
-    assert body["properties"]["gross_mj_m3"] == pytest.approx(37.78, abs=0.01)
+    assert body["reference"] == "15/15"
+    assert body["gross_kj_mol"] == pytest.approx(891.51, abs=0.01)
+    assert body["gross_mj_m3"] == pytest.approx(37.78, abs=0.01)
     assert body["co2_max_pct"] == pytest.approx(11.70, abs=0.02)
     cold = office.get("/api/v1/fuels/methane/?reference=25/0").json()
-    assert cold["properties"]["gross_kj_mol"] == pytest.approx(890.58, abs=0.01)
+    assert cold["gross_kj_mol"] == pytest.approx(890.58, abs=0.01)
 
 
 def test_all_fuels_are_listed_and_an_unknown_reference_or_fuel_is_refused(office):
