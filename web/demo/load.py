@@ -6,6 +6,7 @@ import gc
 import random
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, timedelta
+from io import StringIO
 
 import numpy as np
 from django.core.management import call_command, get_commands
@@ -109,7 +110,7 @@ def work_out_the_rest() -> list[str]:
     """Run the commands that make due dates and drift, where they are installed; returns which ran."""
     there = [name for name in AFTERWARDS if name in get_commands()]
     for name in there:
-        call_command(name, verbosity=0)
+        call_command(name, verbosity=0, stdout=StringIO())
     return there
 
 
