@@ -97,6 +97,8 @@ def summarise(
     any_wanders = np.where(reason[:, THROTTLE] > 0, 0.0, any_wanders)
     jump, jump_visit = _jumps(steps, movement, suspects, close)
     last = _last_steps(steps)
+    cov = traced.cov[last].copy()
+    cov[:, 0] += _level_var(steps, common)
     analyser, gas = _parts(steps, common.step_bias[:, HIGH]), _parts(steps, common.step_gas)
     return Summary(
         visits=burner(visits.astype(float), 0.0).astype(np.int64),
@@ -106,7 +108,7 @@ def summarise(
         moved=burner(np.exp(log) * base),
         peers=movement.reference * movement.model_scale[history.model] * np.exp(movement.mixture.centre),
         state=burner(traced.state[last]),
-        state_u=burner(np.sqrt(traced.cov[last][:, [0, 2]])),
+        state_u=burner(np.sqrt(cov[:, [0, 2]])),
         signal_pa=burner(steps.signal_pa),
         wanders=burner(wanders),
         any_wanders=any_wanders,
@@ -114,7 +116,7 @@ def summarise(
         jump_visit=burner(jump_visit.astype(float), -1.0).astype(np.int64),
         analyser_part=burner(analyser),
         gas_part=burner(gas),
-        outlook=_outlook(steps, common, traced, square, log, base, last, burner),
+        outlook=_outlook(steps, common, traced, cov, square, log, base, last, burner),
         step_state=traced.state,
         step_u=np.sqrt(traced.cov[:, [0, 2]]),
     )
@@ -194,6 +196,14 @@ def _last_steps(steps: Steps) -> IntArray:
     return np.asarray(np.maximum(np.cumsum(count) - 1, 0))
 
 
+def _level_var(steps: Steps, common: Common) -> float:
+    """Variance of where zero lies [%^2]: bias and gas are known less well in level than in their changes."""
+    if not steps.count or not len(common.bias_u) or not len(common.gas_u):
+        return 0.0
+    effect = float(np.median(steps.bias_effect))
+    return float((effect * np.median(common.bias_u)) ** 2 + np.median(common.gas_u) ** 2)
+
+
 def _parts(steps: Steps, removed: FloatArray) -> FloatArray:
     """Movement per root year that what was removed would have looked like (U,)."""
     inside = (
@@ -211,6 +221,7 @@ def _outlook(
     steps: Steps,
     common: Common,
     traced: _Traced,
+    cov: FloatArray,
     square: FloatArray,
     log: FloatArray,
     base: FloatArray,
@@ -224,7 +235,7 @@ def _outlook(
     constant = 50.0 * np.log1p(per * centre / signal) - slope * centre
     return Outlook(
         mean=burner(traced.state[last]),
-        cov=burner(traced.cov[last]),
+        cov=burner(cov),
         walk_var=burner(walk),
         drift=burner(traced.held, 0.0),
         drift_var=burner(traced.held_var, 0.0),
