@@ -7,11 +7,20 @@ from typing import Any
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
+from django_htmx.middleware import HtmxDetails
 
-from people.models import Role
+from people.models import Role, User
 from people.permissions import OFFICE_ROLES, STAFF_ROLES, role_of
 
 View = Callable[..., HttpResponseBase]
+
+
+class PersonRequest(HttpRequest):
+    """A request behind `page_for`: the person is known, and the middleware says whether htmx asks."""
+
+    user: User
+    htmx: HtmxDetails
+
 
 OFFICE = OFFICE_ROLES
 FIRM = STAFF_ROLES

@@ -21,7 +21,9 @@ class Link:
     here: bool = False
 
 
-_OFFICE = [
+_Entries = list[tuple[str, str | Promise]]
+
+_OFFICE: _Entries = [
     ("today", _("To decide")),
     ("due", _("Due list")),
     ("bookings", _("Bookings")),
@@ -30,7 +32,7 @@ _OFFICE = [
     ("contracts", _("Contracts")),
     ("accounts", _("Accounts")),
 ]
-_BY_ROLE: dict[str, list[tuple[str, Promise]]] = {
+_BY_ROLE: dict[str, _Entries] = {
     Role.OFFICE: _OFFICE,
     Role.ADMINISTRATOR: [*_OFFICE, ("condition", _("Fleet condition"))],
     Role.MANAGER: [

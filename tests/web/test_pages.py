@@ -12,6 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from fleet.models import SiteContact
 from people.models import Role, User
 from planning.models import DueDate
 from tests import factories as make
@@ -187,11 +188,19 @@ def test_a_part_of_the_due_list_is_read_page_by_page(
     assert seen == ["late-0", "late-1", "late-2", "late-3", "B1"]
 
 
+def test_the_due_list_is_narrowed_by_what_a_customers_name_holds(
+    fleet: SmallFleet, page_of: SignedIn
+) -> None:
+    client = page_of(fleet.office)
+    assert len(client.get(reverse("web:due"), {"customer": "schools"}).context["overdue"].rows) == 1
+    assert len(client.get(reverse("web:due"), {"customer": "hospital"}).context["overdue"].rows) == 0
+
+
 @pytest.mark.parametrize("odd", ["2026-13-45.1", "x", "2026-01-01.", "2026-01-01." + "9" * 30, "\x00"])
 def test_an_odd_key_in_the_address_shows_the_beginning(
     fleet: SmallFleet, page_of: SignedIn, odd: str
 ) -> None:
-    answer = page_of(fleet.office).get(reverse("web:due"), {"part": "overdue", "after": odd, "customer": odd})
+    answer = page_of(fleet.office).get(reverse("web:due"), {"part": "overdue", "after": odd, "gas_area": odd})
     assert answer.status_code == 200
     assert len(answer.context["overdue"].rows) == 1
 
@@ -277,7 +286,7 @@ def _more_of_everything(fleet: SmallFleet, numbers: range) -> None:
         make.CustomerFactory()
         make.ContractFactory(customer=fleet.site.customer)
         make.AttendanceFactory(plant=row.plant, local_on=TODAY)
-        make.UserFactory(role=Role.CONTACT)
+        SiteContact.objects.create(site=fleet.site, user=make.UserFactory(role=Role.CONTACT))
 
 
 def test_no_page_asks_the_database_more_often_when_there_is_more_to_show(

@@ -7,7 +7,7 @@ from people.models import User
 from web.themes import CHOICES
 
 
-class ScreenForm(forms.ModelForm):
+class ScreenForm(forms.ModelForm):  # type: ignore[type-arg]
     """Units for every screen, theme for this device."""
 
     theme = forms.ChoiceField(

@@ -21,7 +21,6 @@ class InvitationForm(forms.Form):
         max_length=150,
         help_text=gettext_lazy("They sign in with it, and the invitation goes there."),
     )
-    role = forms.ChoiceField(label=gettext_lazy("Role"))
     site_text = forms.CharField(
         label=gettext_lazy("Sites of a contact"),
         required=False,
@@ -32,7 +31,9 @@ class InvitationForm(forms.Form):
 
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["role"].choices = [choice for choice in Role.choices if can_invite(by, choice[0])]
+        may_invite = [choice for choice in Role.choices if can_invite(by, choice[0])]
+        self.fields["role"] = forms.ChoiceField(label=gettext_lazy("Role"), choices=may_invite)
+        self.order_fields(["first_name", "last_name", "email", "role"])
 
     def clean(self) -> dict[str, Any]:
         """A contact needs a site that is on file."""

@@ -1,12 +1,15 @@
 """Booking an attendance."""
 
+from typing import Any
+
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Role, User
 
 
-def technicians() -> "forms.models.QuerySet[User]":
+def technicians() -> "QuerySet[User]":
     """Active people who go out, by name."""
     return User.objects.filter(is_active=True, role=Role.TECHNICIAN).order_by("last_name", "first_name", "pk")
 
@@ -14,7 +17,6 @@ def technicians() -> "forms.models.QuerySet[User]":
 class BookingForm(forms.Form):
     """Who comes when; the plant is the page's."""
 
-    technician = forms.ModelChoiceField(User.objects.none(), label=_("Technician"), empty_label=_("choose"))
     on = forms.DateField(
         label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}), help_text=_("The day at the site.")
     )
@@ -29,6 +31,9 @@ class BookingForm(forms.Form):
         label=_("Access, for this day"), required=False, widget=forms.Textarea, max_length=2000
     )
 
-    def __init__(self, *args: object, **kwargs: object) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["technician"].queryset = technicians()
+        self.fields["technician"] = forms.ModelChoiceField(
+            technicians(), label=_("Technician"), empty_label=_("choose")
+        )
+        self.order_fields(["technician"])

@@ -242,12 +242,11 @@ class VisitSheet:
 
     def errors(self) -> list[tuple[str, str, str]]:
         """Where, what and the element's id, for the summary on top."""
-        found = [
-            (_("The visit"), error, "") for form in self.all_forms() for error in form.non_field_errors()
-        ]
+        found: list[tuple[str, str, str]] = []
         for form in self.all_forms():
+            found += [(_("The visit"), str(error), "") for error in form.non_field_errors()]
             for field in form:
-                found += [(str(field.label), error, field.id_for_label) for error in field.errors]
+                found += [(str(field.label), str(error), str(field.id_for_label)) for error in field.errors]
         return found
 
     def body(self, *, appliance: str, attendance: str | None, save_no: int, now: datetime) -> dict[str, Any]:
@@ -301,7 +300,7 @@ class VisitSheet:
             kept = self._kept["items"].get(step.code, {})
             initial = {"state": kept.get("state", ""), "reason": kept.get("reason", "")}
             form = StepForm(self._data, prefix=step.code, initial=initial)
-            form.fields["state"].label = step.text
+            form.fields["state"].label = str(step.text)
             rows.append(Row(step.code, str(step.text), form))
         return rows
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Prefetch
 from django.http import Http404
@@ -70,7 +71,7 @@ def appliance_page(*, user: User, pk: int) -> AppliancePage:
     )
 
 
-def with_latest_result() -> Prefetch:
+def with_latest_result() -> "Prefetch[Any]":
     """Results of a test, the newest engine's first, into `judged`."""
     return Prefetch("results", TestResult.objects.order_by("-engine_version"), to_attr="judged")
 
@@ -97,7 +98,7 @@ def story_rows(appliance: Appliance, visits: Iterable[Visit]) -> dict[int, list[
 
 def _story_row(visit: Visit, pair: dict[str, FiringTest]) -> StoryRow:
     found, left = pair.get(Phase.AS_FOUND), pair.get(Phase.AS_LEFT)
-    some = found or left
+    some = next(iter(pair.values()))
     limits = result_of(left) or result_of(found)
     found_co2, u_found = co2_of(found)
     left_co2, u_left = co2_of(left)
@@ -130,7 +131,8 @@ def co2_of(test: FiringTest | None) -> tuple[float | None, float | None]:
 
 def result_of(test: FiringTest | None) -> TestResult | None:
     """What the newest engine made of a test, where it has been judged."""
-    return test.judged[0] if test is not None and test.judged else None
+    judged: list[TestResult] = getattr(test, "judged", [])
+    return judged[0] if judged else None
 
 
 def band_of(result: TestResult | None, name: str) -> tuple[float, float] | None:

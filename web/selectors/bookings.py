@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from django.db.models import Count, F, Q
+from django.db.models import Count, Q
 
 from people.models import User
 from visits.models import Attendance
+from web.paging import page_by_day
 
 DAYS = 14
 
@@ -21,8 +22,10 @@ class BookedDay:
     rows: Sequence[Attendance]
 
 
-def booked_days(*, user: User, first: date, technician: int | None) -> list[BookedDay]:
-    """Two weeks from a day, each attendance with its appliances in use and its visits counted."""
+def booked_days(
+    *, user: User, first: date, technician: int | None, after: str, size: int
+) -> tuple[list[BookedDay], str]:
+    """Two weeks from a day, in pages; each attendance with its appliances in use and its visits counted."""
     rows = (
         Attendance.objects.visible_to(user)
         .standing()
@@ -34,8 +37,13 @@ def booked_days(*, user: User, first: date, technician: int | None) -> list[Book
             ),
             opened=Count("visits", distinct=True),
         )
-        .order_by("local_on", F("technician_id").asc(nulls_first=True), "position", "pk")
     )
     if technician is not None:
         rows = rows.filter(technician=technician)
-    return [BookedDay(on, list(found)) for on, found in groupby(rows, key=lambda row: row.local_on)]
+    page = page_by_day(rows, "local_on", after, size)
+    days = groupby(page.rows, key=lambda row: row.local_on)
+    return [BookedDay(on, sorted(found, key=_order)) for on, found in days], page.after
+
+
+def _order(row: Attendance) -> tuple[str, int, int]:
+    return str(row.technician or ""), row.position, row.pk

@@ -13,8 +13,9 @@ from people.models import User
 from planning.models import DueDate
 from visits.judging.catalogue import FINDINGS
 from visits.models import Attendance, Finding, Severity, Visit
+from visits.querysets import VisitQuerySet
 from web.paging import Page, counted, page_by_id
-from web.selectors.due import Filters
+from web.selectors.due import SITE, Filters
 
 MONTHS = 12
 TOP = 12
@@ -39,15 +40,12 @@ class ConditionPage:
 def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPage:
     """Seven aggregates, whatever the size of the fleet."""
     visits = judged_visits(user, filters).filter(opened_at__gte=_since(today))
-    appliances = _narrowed(Appliance.objects.visible_to(user).in_use(), filters, "plant__site")
-    findings = _narrowed(
-        Finding.objects.visible_to(user).open().filter(severity__in=[Severity.MAKE_SAFE, Severity.ACT]),
-        filters,
-        "appliance__plant__site",
-    ).order_by()
+    appliances = filters.narrow(Appliance.objects.visible_to(user).in_use(), "plant__site")
+    asking = Finding.objects.visible_to(user).open().filter(severity__in=[Severity.MAKE_SAFE, Severity.ACT])
+    findings = filters.narrow(asking, SITE).order_by()
     codes = findings.values_list("code").annotate(count=Count("pk")).order_by("-count", "code")[:TOP]
     models = findings.values_list("appliance__model__maker__name", "appliance__model__name")
-    overdue = _narrowed(DueDate.objects.visible_to(user).overdue(today), filters, "appliance__plant__site")
+    overdue = filters.narrow(DueDate.objects.visible_to(user).overdue(today), SITE)
     return ConditionPage(
         months=months_of(visits),
         verdicts=_verdicts(visits),
@@ -62,14 +60,14 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
     )
 
 
-def judged_visits(user: User, filters: Filters) -> "QuerySet[Visit]":
+def judged_visits(user: User, filters: Filters) -> VisitQuerySet:
     """Closed visits whose condition as found was judged whole: partial ones are not ranked against them."""
     rows = (
         Visit.objects.visible_to(user)
         .closed()
         .filter(health_as_found__isnull=False, health_as_found_full=True)
     )
-    return _narrowed(rows, filters, "appliance__plant__site")
+    return filters.narrow(rows, SITE)
 
 
 def months_of(visits: "QuerySet[Visit]") -> list[MonthShare]:
@@ -135,11 +133,3 @@ def _workload(user: User, today: date) -> Sequence[dict[str, object]]:
         .annotate(booked=Count("pk"), days=Count("local_on", distinct=True))
         .order_by("-booked")[:50]
     )
-
-
-def _narrowed(rows: QuerySet, filters: Filters, site: str) -> QuerySet:
-    if filters.gas_area:
-        rows = rows.filter(**{f"{site}__gas_area": filters.gas_area})
-    if filters.customer:
-        rows = rows.filter(**{f"{site}__customer": filters.customer})
-    return rows

@@ -83,7 +83,7 @@ def contact_sites(*, user: User) -> list[SiteLines]:
 
 def _line(row: Appliance, last: dict[int, Visit], findings: list[Finding]) -> ApplianceLine:
     grave = any(finding.severity == Severity.MAKE_SAFE for finding in findings)
-    return ApplianceLine(row, last.get(row.last_id), grave, findings)
+    return ApplianceLine(row, last.get(getattr(row, "last_id", None) or 0), grave, findings)
 
 
 def _findings(appliances: list[int]) -> dict[int, list[Finding]]:

@@ -43,11 +43,16 @@ class AttendanceOfDay:
 
 def with_standing_findings(day: Day) -> list[AttendanceOfDay]:
     """The day's stops with the open findings of each appliance that ask for something. One query."""
-    appliances = [row.pk for stop in day.attendances for row in stop.plant.in_use]
+    appliances = [row.pk for stop in day.attendances for row in _in_use(stop)]
     standing: dict[int, list[Finding]] = defaultdict(list)
     for finding in Finding.objects.open().filter(appliance__in=appliances, severity__in=GRAVE):
         standing[finding.appliance_id].append(finding)
     return [_stop(stop, standing) for stop in day.attendances]
+
+
+def _in_use(stop: Any) -> list[Any]:
+    """The plant's appliances as planning fetched them, each with its last visit."""
+    return list(stop.plant.in_use)
 
 
 def _stop(stop: Any, standing: dict[int, list[Finding]]) -> AttendanceOfDay:
@@ -62,7 +67,7 @@ def _stop(stop: Any, standing: dict[int, list[Finding]]) -> AttendanceOfDay:
                 last_time=_last_time(row.last),
                 standing=standing[row.pk],
             )
-            for row in stop.plant.in_use
+            for row in _in_use(stop)
         ],
     )
 

@@ -4,12 +4,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
+from typing import Any, TypeVar
+from urllib.parse import urlencode
 
 from django.db.models import QuerySet
 
 from people.models import User
 from planning.models import DueDate, FollowUp
+from planning.querysets import DueDateQuerySet, FollowUpQuerySet
 from web.paging import Page, counted, page_by_day, page_by_id
+
+Rows = TypeVar("Rows", bound="QuerySet[Any]")
+SITE = "appliance__plant__site"
 
 
 @dataclass(frozen=True)
@@ -17,7 +23,21 @@ class Filters:
     """What the address asks for; empty means all."""
 
     gas_area: int | None = None
-    customer: int | None = None
+    customers: tuple[int, ...] | None = None
+    text: str = ""
+
+    def as_query(self) -> str:
+        """The same filters for the next address."""
+        chosen = {"gas_area": self.gas_area, "customer": self.text}
+        return urlencode({name: value for name, value in chosen.items() if value})
+
+    def narrow(self, rows: Rows, site: str) -> Rows:
+        """The rows whose site, at the end of this path, is asked for."""
+        if self.gas_area:
+            rows = rows.filter(**{f"{site}__gas_area": self.gas_area})
+        if self.customers is not None:
+            rows = rows.filter(**{f"{site}__customer__in": self.customers})
+        return rows
 
 
 @dataclass(frozen=True)
@@ -69,20 +89,13 @@ def follow_ups_page(user: User, filters: Filters, after: str, size: int) -> Page
 
 
 def _monday(row: DueDate) -> date:
-    return row.due_on - timedelta(days=row.due_on.weekday())
+    due_on: date = row.due_on or date.min
+    return due_on - timedelta(days=due_on.weekday())
 
 
-def _dates(user: User, filters: Filters) -> "QuerySet[DueDate]":
-    return _narrowed(DueDate.objects.visible_to(user).dated(), filters)
+def _dates(user: User, filters: Filters) -> DueDateQuerySet:
+    return filters.narrow(DueDate.objects.visible_to(user).dated(), SITE)
 
 
-def _follow_ups(user: User, filters: Filters) -> "QuerySet[FollowUp]":
-    return _narrowed(FollowUp.objects.visible_to(user).open(), filters)
-
-
-def _narrowed(rows: QuerySet, filters: Filters) -> QuerySet:
-    if filters.gas_area:
-        rows = rows.filter(appliance__plant__site__gas_area=filters.gas_area)
-    if filters.customer:
-        rows = rows.filter(appliance__plant__site__customer=filters.customer)
-    return rows
+def _follow_ups(user: User, filters: Filters) -> FollowUpQuerySet:
+    return filters.narrow(FollowUp.objects.visible_to(user).open(), SITE)

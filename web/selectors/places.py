@@ -38,20 +38,22 @@ def customer_page(*, user: User, pk: int) -> Customer:
     rows = Customer.objects.visible_to(user).prefetch_related(
         Prefetch("sites", sites, to_attr="seen_sites"), "contracts__plants"
     )
-    return _one(rows, pk)
+    customer: Customer = _one(rows, pk)
+    return customer
 
 
 def site_page(*, user: User, pk: int) -> Site:
     """A site with its contacts, and its plants with their appliances."""
     rows = Site.objects.visible_to(user).select_related("customer", "gas_area")
     appliances = Appliance.objects.select_related("model__maker").order_by("tag")
-    return _one(
+    site: Site = _one(
         rows.prefetch_related(
             Prefetch("plants__appliances", appliances, to_attr="in_order"),
             Prefetch("contacts", SiteContact.objects.select_related("user")),
         ),
         pk,
     )
+    return site
 
 
 def plant_page(*, user: User, pk: int) -> PlantPage:

@@ -1,6 +1,6 @@
 """One search across customers, sites, plants, appliances and burners."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Q
@@ -16,10 +16,10 @@ LEAST_LETTERS = 2
 class Found:
     """What a text was found in, at most some of each kind."""
 
-    customers: Sequence[Customer] = ()
-    sites: Sequence[Site] = ()
-    plants: Sequence[Plant] = ()
-    appliances: Sequence[Appliance] = ()
+    customers: Iterable[Customer] = ()
+    sites: Iterable[Site] = ()
+    plants: Iterable[Plant] = ()
+    appliances: Iterable[Appliance] = ()
 
     @property
     def nothing(self) -> bool:

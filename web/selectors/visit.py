@@ -122,7 +122,7 @@ def _pairs(tests: list[FiringTest]) -> list[PointPair]:
 
 def _pair(pair: dict[str, FiringTest]) -> PointPair:
     found, left = pair.get(Phase.AS_FOUND), pair.get(Phase.AS_LEFT)
-    some = found or left
+    some = next(test for test in (found, left) if test is not None)
     limits = result_of(left) or result_of(found)
     return PointPair(
         burner=some.burner,

@@ -1,7 +1,7 @@
 """A person's own page: units, theme, devices."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -9,13 +9,13 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from people.models import DeviceToken
 from people.services import device_token_issue, device_token_revoke
-from web.access import EVERYONE, FIRM, page_for
+from web.access import EVERYONE, FIRM, PersonRequest, page_for
 from web.forms.account import DeviceForm, ScreenForm
 from web.themes import keep_theme, theme_of
 
 
 def _account_page(
-    request: HttpRequest,
+    request: PersonRequest,
     *,
     screen: ScreenForm | None = None,
     device: DeviceForm | None = None,
@@ -38,7 +38,7 @@ def _account_page(
 
 @page_for(EVERYONE)
 @require_http_methods(["GET", "POST"])
-def account(request: HttpRequest) -> HttpResponse:
+def account(request: PersonRequest) -> HttpResponse:
     """Units and theme."""
     if request.method == "GET":
         return _account_page(request)
@@ -54,7 +54,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 @page_for(FIRM)
 @require_POST
-def device_issue(request: HttpRequest) -> HttpResponse:
+def device_issue(request: PersonRequest) -> HttpResponse:
     """A token for a device, shown on this one answer and never again."""
     form = DeviceForm(request.POST, prefix="device")
     if not form.is_valid():
@@ -65,7 +65,7 @@ def device_issue(request: HttpRequest) -> HttpResponse:
 
 @page_for(FIRM)
 @require_POST
-def device_end(request: HttpRequest, pk: int) -> HttpResponse:
+def device_end(request: PersonRequest, pk: int) -> HttpResponse:
     """End one of one's own tokens."""
     token = get_object_or_404(DeviceToken, pk=pk, user=request.user)
     device_token_revoke(by=request.user, token=token)

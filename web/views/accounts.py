@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -14,7 +14,7 @@ from common.problems import Problem
 from fleet.contacts import contact_sites_set
 from people.invitations import can_invite, person_end, person_invite
 from people.models import Role, User
-from web.access import OFFICE, page_for
+from web.access import OFFICE, PersonRequest, page_for
 from web.forms.accounts import InvitationForm
 from web.paging import ROWS, page_by_id
 from web.problems import add_to_form
@@ -22,7 +22,7 @@ from web.problems import add_to_form
 
 @page_for(OFFICE)
 @require_safe
-def accounts(request: HttpRequest) -> HttpResponse:
+def accounts(request: PersonRequest) -> HttpResponse:
     """People who may sign in, newest first; by role where asked."""
     role = request.GET.get("role", "")
     rows = User.objects.filter(is_active=True).prefetch_related("contact_sites__site")
@@ -42,7 +42,7 @@ def accounts(request: HttpRequest) -> HttpResponse:
 
 @page_for(OFFICE)
 @require_http_methods(["GET", "POST"])
-def invite(request: HttpRequest) -> HttpResponse:
+def invite(request: PersonRequest) -> HttpResponse:
     """Invite a person by e-mail."""
     form = InvitationForm(request.POST or None, by=request.user)
     if request.method == "POST" and form.is_valid():
@@ -58,7 +58,7 @@ def invite(request: HttpRequest) -> HttpResponse:
 
 @page_for(OFFICE)
 @require_POST
-def end(request: HttpRequest, pk: int) -> HttpResponse:
+def end(request: PersonRequest, pk: int) -> HttpResponse:
     """Let somebody in no longer."""
     person = get_object_or_404(User, pk=pk, is_active=True)
     if person == request.user:
@@ -69,7 +69,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @transaction.atomic
-def _invited(request: HttpRequest, form: InvitationForm) -> User:
+def _invited(request: PersonRequest, form: InvitationForm) -> User:
     given = form.cleaned_data
 
     def link(encoded: str, token: str) -> str:

@@ -3,13 +3,13 @@
 import csv
 from collections.abc import Iterator
 
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import Counted, Figure, StoryRow, story, story_counts
-from web.access import EVERYONE, page_for
+from web.access import EVERYONE, PersonRequest, page_for
 from web.downloads import Echo, inert
 from web.selectors.appliance import AppliancePage, BurnerStory, appliance_page
 
@@ -31,7 +31,7 @@ STORY_COLUMNS = [
 
 @page_for(EVERYONE)
 @require_safe
-def appliance(request: HttpRequest, pk: int) -> HttpResponse:
+def appliance(request: PersonRequest, pk: int) -> HttpResponse:
     """Nameplate, what it should give, what was found and left over the years, and when it is due."""
     page = appliance_page(user=request.user, pk=pk)
     charts = [_chart(page, burner) for burner in page.burners]
@@ -42,7 +42,7 @@ def appliance(request: HttpRequest, pk: int) -> HttpResponse:
 
 @page_for(EVERYONE)
 @require_safe
-def appliance_story(request: HttpRequest, pk: int) -> StreamingHttpResponse:
+def appliance_story(request: PersonRequest, pk: int) -> StreamingHttpResponse:
     """The numbers of the figure as CSV: every value in SI, whatever the reader's screens show."""
     page = appliance_page(user=request.user, pk=pk)
     response = StreamingHttpResponse(_story_lines(page), content_type="text/csv; charset=utf-8")

@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -13,21 +13,30 @@ from common.problems import Problem
 from fleet.models import Plant
 from visits.booking import attendance_book, attendance_cancel, licence_gaps
 from visits.models import Attendance
-from web.access import OFFICE, page_for
+from web.access import OFFICE, PersonRequest, page_for
 from web.forms.booking import BookingForm, technicians
+from web.paging import ROWS
 from web.problems import add_to_form
 from web.selectors.bookings import DAYS, booked_days
 
 
 @page_for(OFFICE)
 @require_safe
-def bookings(request: HttpRequest) -> HttpResponse:
+def bookings(request: PersonRequest) -> HttpResponse:
     """Two weeks of attendances."""
     first = _day(request.GET.get("from", "")) or timezone.localdate()
     chosen = request.GET.get("technician", "")
     technician = int(chosen) if chosen.isdecimal() and len(chosen) < 19 else None
+    days, after = booked_days(
+        user=request.user,
+        first=first,
+        technician=technician,
+        after=request.GET.get("after", ""),
+        size=ROWS,
+    )
     context = {
-        "days": booked_days(user=request.user, first=first, technician=technician),
+        "days": days,
+        "next": after,
         "first": first,
         "last": first + timedelta(days=DAYS - 1),
         "earlier": first - timedelta(days=DAYS),
@@ -40,7 +49,7 @@ def bookings(request: HttpRequest) -> HttpResponse:
 
 @page_for(OFFICE)
 @require_http_methods(["GET", "POST"])
-def book(request: HttpRequest, plant_pk: int) -> HttpResponse:
+def book(request: PersonRequest, plant_pk: int) -> HttpResponse:
     """Book a technician for a plant."""
     plants = Plant.objects.visible_to(request.user).select_related("site__customer")
     plant = get_object_or_404(plants, pk=plant_pk)
@@ -59,7 +68,7 @@ def book(request: HttpRequest, plant_pk: int) -> HttpResponse:
 
 @page_for(OFFICE)
 @require_safe
-def licence_check(request: HttpRequest, plant_pk: int) -> HttpResponse:
+def licence_check(request: PersonRequest, plant_pk: int) -> HttpResponse:
     """Before anything is booked: whom the chosen technician's licences do not cover that day."""
     plant = get_object_or_404(Plant.objects.visible_to(request.user), pk=plant_pk)
     form = BookingForm(request.GET)
@@ -74,7 +83,7 @@ def licence_check(request: HttpRequest, plant_pk: int) -> HttpResponse:
 
 @page_for(OFFICE)
 @require_POST
-def cancel(request: HttpRequest, pk: int) -> HttpResponse:
+def cancel(request: PersonRequest, pk: int) -> HttpResponse:
     """Take back a booking."""
     rows = Attendance.objects.visible_to(request.user).select_related("plant", "technician")
     attendance = get_object_or_404(rows, pk=pk)

@@ -3,26 +3,24 @@
 import csv
 from collections.abc import Iterator
 from datetime import date
-from urllib.parse import urlencode
 
-from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import Http404, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import MonthShare, share_by_month
-from web.access import MANAGERS, page_for
+from web.access import MANAGERS, PersonRequest, page_for
 from web.downloads import Echo
 from web.forms.filters import DueFilterForm
 from web.paging import ROWS
 from web.selectors.condition import condition_page, month_visits
-from web.selectors.due import Filters
 
 
 @page_for(MANAGERS)
 @require_safe
-def condition(request: HttpRequest) -> HttpResponse:
+def condition(request: PersonRequest) -> HttpResponse:
     """Health as found, out-of-band share by month, findings, workload, safety states."""
     form, filters = DueFilterForm.read(request.GET)
     page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
@@ -31,7 +29,7 @@ def condition(request: HttpRequest) -> HttpResponse:
         "form": form,
         "page": page,
         "figure": share_by_month(page.months, words=words),
-        "kept": _kept(filters),
+        "kept": filters.as_query(),
         "judged": sum(page.verdicts.values()),
     }
     return render(request, "manager/condition.html", context)
@@ -39,7 +37,7 @@ def condition(request: HttpRequest) -> HttpResponse:
 
 @page_for(MANAGERS)
 @require_safe
-def condition_csv(request: HttpRequest) -> StreamingHttpResponse:
+def condition_csv(request: PersonRequest) -> StreamingHttpResponse:
     """The months of the page as they are shown."""
     _form, filters = DueFilterForm.read(request.GET)
     page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
@@ -50,7 +48,7 @@ def condition_csv(request: HttpRequest) -> StreamingHttpResponse:
 
 @page_for(MANAGERS)
 @require_safe
-def month(request: HttpRequest, year: int, month: int) -> HttpResponse:
+def month(request: PersonRequest, year: int, month: int) -> HttpResponse:
     """The visits of one month, all that were judged or those out of band."""
     try:
         first = date(year, month, 1)
@@ -66,13 +64,8 @@ def month(request: HttpRequest, year: int, month: int) -> HttpResponse:
         after=request.GET.get("after", ""),
         size=ROWS,
     )
-    context = {"page": page, "month": first, "outside": outside, "kept": _kept(filters)}
+    context = {"page": page, "month": first, "outside": outside, "kept": filters.as_query()}
     return render(request, "manager/month.html", context)
-
-
-def _kept(filters: Filters) -> str:
-    chosen = {"gas_area": filters.gas_area, "customer": filters.customer}
-    return urlencode({name: value for name, value in chosen.items() if value})
 
 
 def _lines(months: list[MonthShare]) -> Iterator[str]:

@@ -2,20 +2,20 @@
 
 from datetime import date, timedelta
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from people.models import Role
 from planning.selectors import day_of
-from web.access import page_for
+from web.access import PersonRequest, page_for
 from web.selectors.day import with_standing_findings
 
 
 @page_for(frozenset({Role.TECHNICIAN}))
 @require_safe
-def my_day(request: HttpRequest) -> HttpResponse:
+def my_day(request: PersonRequest) -> HttpResponse:
     """Attendances in order: where, how to get in, what was found last time, what to bring."""
     try:
         on = date.fromisoformat(request.GET.get("on", ""))

@@ -1,14 +1,12 @@
 """The office's due list."""
 
-from urllib.parse import urlencode
-
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from people.permissions import sees_everything
-from web.access import FIRM, page_for
+from web.access import FIRM, PersonRequest, page_for
 from web.forms.filters import DueFilterForm
 from web.paging import ROWS
 from web.selectors.due import due_counts, follow_ups_page, overdue_page, weeks_page
@@ -19,7 +17,7 @@ FIRST_ROWS = 25
 
 @page_for(FIRM)
 @require_safe
-def due(request: HttpRequest) -> HttpResponse:
+def due(request: PersonRequest) -> HttpResponse:
     """All three parts, the first rows of each; or one part in pages."""
     form, filters = DueFilterForm.read(request.GET)
     today = timezone.localdate()
@@ -33,7 +31,7 @@ def due(request: HttpRequest) -> HttpResponse:
         "today": today,
         "can_book": sees_everything(request.user),
         "counts": due_counts(request.user, filters, today),
-        "kept": urlencode({name: value for name, value in form.cleaned_data_ids().items() if value}),
+        "kept": filters.as_query(),
     }
     if part in ("", "overdue"):
         context["overdue"] = overdue_page(request.user, filters, today, after, size)

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -19,14 +19,14 @@ from visits.models import Attendance, Visit, VisitRecord
 from visits.permissions import can_open_visit, can_write_visit
 from visits.selectors import visit_answer
 from visits.services import Sender, visit_save
-from web.access import FIRM, page_for
+from web.access import FIRM, PersonRequest, page_for
 from web.forms.visit import VisitSheet
 from web.units import units_of
 
 
 @page_for(FIRM)
 @require_safe
-def begin(request: HttpRequest, appliance_pk: int) -> HttpResponse:
+def begin(request: PersonRequest, appliance_pk: int) -> HttpResponse:
     """A fresh form: the visit has its number from the moment it is opened."""
     appliance = get_object_or_404(Appliance.objects.visible_to(request.user), pk=appliance_pk)
     address = f"{uuid.uuid4()}/enter/?appliance={appliance.pk}"
@@ -38,7 +38,7 @@ def begin(request: HttpRequest, appliance_pk: int) -> HttpResponse:
 
 @page_for(FIRM)
 @require_http_methods(["GET", "POST"])
-def enter(request: HttpRequest, uuid: uuid.UUID) -> HttpResponse:
+def enter(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
     """Read and save one visit."""
     visit = Visit.objects.visible_to(request.user).with_place().filter(uuid=uuid).first()
     if visit is not None and not can_write_visit(request.user, visit):
@@ -80,17 +80,17 @@ def enter(request: HttpRequest, uuid: uuid.UUID) -> HttpResponse:
     return render(request, "technician/visit-form.html", context, status=status)
 
 
-def _appliance(request: HttpRequest, visit: Visit | None) -> Appliance:
+def _appliance(request: PersonRequest, visit: Visit | None) -> Appliance:
     named = str(visit.appliance_id) if visit is not None else request.GET.get("appliance", "")
     if not named.isdecimal() or len(named) > 18:
         raise Http404
     rows = Appliance.objects.visible_to(request.user).with_place()
-    return get_object_or_404(
-        rows.prefetch_related("burners", "model__trims", "model__firing_specs"), pk=int(named)
-    )
+    rows = rows.prefetch_related("burners", "model__trims", "model__firing_specs")
+    appliance: Appliance = get_object_or_404(rows, pk=int(named))
+    return appliance
 
 
-def _attendance(request: HttpRequest, appliance: Appliance) -> Attendance | None:
+def _attendance(request: PersonRequest, appliance: Appliance) -> Attendance | None:
     try:
         named = uuid.UUID(request.GET.get("attendance", ""))
     except ValueError:
@@ -99,7 +99,7 @@ def _attendance(request: HttpRequest, appliance: Appliance) -> Attendance | None
 
 
 def _save(
-    request: HttpRequest,
+    request: PersonRequest,
     visit_uuid: uuid.UUID,
     visit: Visit | None,
     appliance: Appliance,
@@ -135,7 +135,7 @@ def _explain(sheet: VisitSheet, problem: Problem) -> None:
     sheet.add_problem(problem)
 
 
-def _after(request: HttpRequest, visit_uuid: uuid.UUID, answer: dict[str, Any]) -> HttpResponse:
+def _after(request: PersonRequest, visit_uuid: uuid.UUID, answer: dict[str, Any]) -> HttpResponse:
     if answer["closed"]:
         messages.success(request, _("Closed and judged."))
         return redirect("web:visit", visit_uuid)

@@ -2,19 +2,19 @@
 
 from urllib.parse import urlencode
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from visits.judging.catalogue import FINDINGS
-from web.access import FIRM, page_for
+from web.access import FIRM, PersonRequest, page_for
 from web.paging import ROWS
 from web.selectors.findings import FindingFilters, counts_by_severity, findings_page
 
 
 @page_for(FIRM)
 @require_safe
-def findings(request: HttpRequest) -> HttpResponse:
+def findings(request: PersonRequest) -> HttpResponse:
     """Open findings: what must be made safe and acted on, or one kind of them."""
     filters = FindingFilters(request.GET.get("severity", ""), request.GET.get("code", ""))
     page = findings_page(user=request.user, filters=filters, after=request.GET.get("after", ""), size=ROWS)

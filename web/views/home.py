@@ -1,14 +1,14 @@
 """The first page after signing in: the one that answers what needs this person now."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from people.models import Role
 from people.permissions import role_of
-from web.access import EVERYONE, page_for
+from web.access import EVERYONE, PersonRequest, page_for
 
-_FIRST_PAGE = {
+_FIRST_PAGE: dict[str, str] = {
     Role.OFFICE: "web:today",
     Role.ADMINISTRATOR: "web:today",
     Role.MANAGER: "web:condition",
@@ -19,13 +19,13 @@ _FIRST_PAGE = {
 
 @page_for(EVERYONE)
 @require_safe
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: PersonRequest) -> HttpResponse:
     """Send each role to its own first page."""
-    return redirect(_FIRST_PAGE[Role(role_of(request.user))])
+    return redirect(_FIRST_PAGE[role_of(request.user) or ""])
 
 
 @page_for(EVERYONE)
 @require_safe
-def docs(request: HttpRequest) -> HttpResponse:
+def docs(request: PersonRequest) -> HttpResponse:
     """How the pages of the reader's role work."""
     return render(request, "docs.html", {"role": role_of(request.user)})

@@ -1,18 +1,18 @@
 """Customers, sites and plants."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from people.permissions import sees_everything
-from web.access import FIRM, page_for
+from web.access import FIRM, PersonRequest, page_for
 from web.paging import ROWS
 from web.selectors.places import customer_page, customers_page, plant_page, site_page
 
 
 @page_for(FIRM)
 @require_safe
-def customers(request: HttpRequest) -> HttpResponse:
+def customers(request: PersonRequest) -> HttpResponse:
     """Customers by name."""
     text = request.GET.get("name", "").replace("\x00", "").strip()[:100]
     after = request.GET.get("after", "").replace("\x00", "")[:200]
@@ -22,21 +22,21 @@ def customers(request: HttpRequest) -> HttpResponse:
 
 @page_for(FIRM)
 @require_safe
-def customer(request: HttpRequest, pk: int) -> HttpResponse:
+def customer(request: PersonRequest, pk: int) -> HttpResponse:
     """One customer: contracts, sites, plants."""
     return render(request, "fleet/customer.html", {"customer": customer_page(user=request.user, pk=pk)})
 
 
 @page_for(FIRM)
 @require_safe
-def site(request: HttpRequest, pk: int) -> HttpResponse:
+def site(request: PersonRequest, pk: int) -> HttpResponse:
     """One site: address, access, contacts, plants and appliances."""
     return render(request, "fleet/site.html", {"site": site_page(user=request.user, pk=pk)})
 
 
 @page_for(FIRM)
 @require_safe
-def plant(request: HttpRequest, pk: int) -> HttpResponse:
+def plant(request: PersonRequest, pk: int) -> HttpResponse:
     """One boiler room."""
     page = plant_page(user=request.user, pk=pk)
     context = {"page": page, "plant": page.plant, "can_book": sees_everything(request.user)}

@@ -3,7 +3,7 @@
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
@@ -12,7 +12,7 @@ from common.problems import Problem
 from visits.models import Visit
 from visits.permissions import can_countersign, can_write_visit
 from visits.services import visit_countersign
-from web.access import EVERYONE, FIRM, page_for
+from web.access import EVERYONE, FIRM, PersonRequest, page_for
 from web.selectors.visit import visit_page
 
 RESULTS = (
@@ -31,7 +31,7 @@ RESULTS = (
 
 @page_for(EVERYONE)
 @require_safe
-def visit(request: HttpRequest, uuid: UUID) -> HttpResponse:
+def visit(request: PersonRequest, uuid: UUID) -> HttpResponse:
     """What was read, done and judged on one visit."""
     page = visit_page(user=request.user, uuid=uuid)
     seen = page.visit
@@ -48,7 +48,7 @@ def visit(request: HttpRequest, uuid: UUID) -> HttpResponse:
 
 @page_for(FIRM)
 @require_POST
-def countersign(request: HttpRequest, uuid: UUID) -> HttpResponse:
+def countersign(request: PersonRequest, uuid: UUID) -> HttpResponse:
     """A licensed person's signature; their own licence is asked for, and a refusal says why."""
     rows = Visit.objects.visible_to(request.user).with_place()
     waiting = get_object_or_404(rows, uuid=uuid)
