@@ -18,7 +18,7 @@ from analytics.drift.periods import WEAK_SHARE, Columns, lonely_periods
 from analytics.drift.steps import Steps, steps_of
 from analytics.drift.summary import Summary, summarise
 
-EXPECTED_FALSE = 0.048
+EXPECTED_FALSE = 0.043
 """Expected share of false flags at the cut: a little below the 5 % that is promised."""
 
 REASONS = (
