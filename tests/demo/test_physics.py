@@ -12,6 +12,7 @@ from web.demo.physics import FUEL_SLUGS, co2_of, points
 from web.demo.plan import VisitPlan
 from web.demo.story import DemoPlan, plan_demo
 from web.demo.truth import DemoTruth
+from web.demo.world import World
 
 
 def steps(truth: DemoTruth) -> list[tuple[str, date, float]]:
@@ -20,7 +21,8 @@ def steps(truth: DemoTruth) -> list[tuple[str, date, float]]:
     tests = FiringTest.objects.filter(
         point="high", burner__appliance__model__ratio_control="pneumatic_premix"
     ).order_by("burner_id", "visit__opened_at", "sequence")
-    found_steps, last = [], {}
+    found_steps: list[tuple[str, date, float]] = []
+    last: dict[int, float] = {}
     for test in tests.select_related("visit__appliance", "visit__analyser_period__analyser"):
         period = test.visit.analyser_period
         co2_pct = test.co2_pct - bias[period.analyser.tag, period.starts_on]
@@ -72,18 +74,16 @@ def test_analyser_shows_truth_plus_the_bias_of_its_period(demo_plan: DemoPlan) -
     assert abs(np.mean(by_period[False])) < 0.05
 
 
-def _is(tag: str, starts_on: object, world: object, visit: VisitPlan) -> bool:
-    analyser = world.analysers[visit.attendance.analyser]  # type: ignore[attr-defined]
-    return (
-        analyser.tag == tag
-        and analyser.periods[analyser.period_on(visit.attendance.on)].starts_on == starts_on
-    )
+def _is(tag: str, starts_on: date, world: World, visit: VisitPlan) -> bool:
+    analyser = world.analysers[visit.attendance.analyser]
+    period = analyser.periods[analyser.period_on(visit.attendance.on)]
+    return (analyser.tag, period.starts_on) == (tag, starts_on)
 
 
 @pytest.mark.django_db
 def test_wandering_throttles_move_far_more_than_their_peers(demo: MadeDemo) -> None:
     wandering = {trim.appliance for trim in demo.truth.wanderers if trim.trim == "throttle"}
-    spread = {True: [], False: []}
+    spread: dict[bool, list[float]] = {True: [], False: []}
     for tag, _, step in steps(demo.truth):
         spread[tag in wandering].append(step)
     assert len(wandering) == 4

@@ -116,7 +116,7 @@ def test_a_licence_and_a_calibration_end_soon(demo: MadeDemo) -> None:
     licence = Licence.objects.get(technician__user__username=demo.truth.licence_ending)
     assert licence.ends_on == demo.truth.licence_ends_on == TODAY + timedelta(days=18)
     analyser = Analyser.objects.get(tag=demo.truth.calibration_ending)
-    assert analyser.periods.last().calibration_due_on == TODAY + timedelta(days=11)
+    assert analyser.periods.latest("starts_on").calibration_due_on == TODAY + timedelta(days=11)
 
 
 def test_analyser_that_is_off_was_used_in_its_period(demo: MadeDemo) -> None:

@@ -6,6 +6,7 @@ visits; firing points are 0 high, 1 low, 2 part rate; phases are 0 as found, 1 a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -180,7 +181,7 @@ def phi_of(burners: Burners, co2_pct: F64) -> F64:
     return np.clip(_by_fuel(burners, one, co2_pct), *PHI_LIMITS)
 
 
-def _by_fuel(burners: Burners, one, like: F64) -> F64:  # type: ignore[no-untyped-def]
+def _by_fuel(burners: Burners, one: Callable[[str, Bool], F64], like: F64) -> F64:
     out = np.empty_like(like)
     for position, slug in enumerate(FUEL_SLUGS):
         rows = burners.fuel == position
@@ -192,7 +193,7 @@ def _by_fuel(burners: Burners, one, like: F64) -> F64:  # type: ignore[no-untype
 def _read(burners: Burners, phi: F64, bias: F64, noise: float, draw: np.random.Generator) -> F64:
     """What the analyser shows, to its last digit of 0.01 %."""
     co2 = co2_of(burners, phi) + bias[:, None] + noise * draw.standard_normal(phi.shape)
-    return np.round(np.clip(co2, 0.5, 15.0), 2)
+    return np.asarray(np.round(np.clip(co2, 0.5, 15.0), 2), dtype=np.float64)
 
 
 def low_band(burners: Burners, high_read: F64) -> F64:

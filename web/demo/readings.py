@@ -115,7 +115,7 @@ def _o2(burners: Burners, co2_read: F64, co: F64) -> F64:
         if rows.any():
             most = FUELS[slug].co2_max_pct * 0.999
             out[rows] = o2_from_co2(np.clip(co2_read[rows], 0.1, most), FUELS[slug], co[rows])
-    return np.clip(out, 0.0, 20.9)
+    return np.asarray(np.clip(out, 0.0, 20.9))
 
 
 def _gas_rate(burners: Burners, plate: Nameplate) -> F64:

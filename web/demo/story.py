@@ -25,7 +25,7 @@ from web.demo.plan import (
 )
 from web.demo.schedule import invent_last_day, schedule_plant, working_day
 from web.demo.truth import DemoTruth, GasChange, PeriodTruth, PlantedVisit, TrimTruth
-from web.demo.world import Magnitudes, TechnicianPlan, World, invent_world
+from web.demo.world import Magnitudes, PeriodPlan, TechnicianPlan, World, invent_world
 
 YEARS = 8
 SITES = 90
@@ -320,7 +320,7 @@ def _trim_truths(lives: Lives) -> list[TrimTruth]:
     return truths
 
 
-def _period_truths(tag: str, periods: list) -> list[PeriodTruth]:  # type: ignore[type-arg]
+def _period_truths(tag: str, periods: list[PeriodPlan]) -> list[PeriodTruth]:
     ends = [period.starts_on for period in periods[1:]] + [None]
     return [
         PeriodTruth(tag, period.starts_on, end, period.bias_co2_pct)
