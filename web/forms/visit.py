@@ -44,7 +44,7 @@ class Step:
 
 BEFORE = (
     Step("personal_co_alarm", gettext_lazy("Personal CO alarm on and tested")),
-    Step("smell_of_gas", gettext_lazy("No smell of gas on arrival")),
+    Step("smell_of_gas", gettext_lazy("Checked for a smell of gas on arrival; none")),
     Step("flue_and_ventilation", gettext_lazy("Flue and ventilation looked at")),
     Step("settings_recorded", gettext_lazy("Settings recorded before the test")),
 )
