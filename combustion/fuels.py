@@ -18,6 +18,7 @@ from combustion.iso6976 import COMPONENTS, GasProperties
 AIR_O2_FRACTION: Final = 0.2095  # dry air, the rest counted as nitrogen (US Standard Atmosphere, rounded)
 EPA_AIR_O2_FRACTION: Final = 0.209  # 40 CFR 60 appendix A-7, Method 19
 COMPOSITION_SUM_TOLERANCE: Final = 1e-3  # a chromatograph's rounding; more is a mistake
+LEAST_NET_KJ_MOL: Final = 1.0  # a thousandth of natural gas; leaner gas burns in no burner (own cut)
 
 _KJ_PER_MMBTU: Final = 1.05505585262e6
 _STANDARD_CUBIC_FEET_PER_MOL: Final = 385.3 / 453.59237  # EPA standard state, 20 °C and 29.92 inHg
@@ -30,7 +31,7 @@ class Fuel:
 
     composition: mole fractions by component name (see COMPONENTS), summing to 1 within 0.001 and then scaled
     to exactly 1.   u_composition: their standard uncertainties (missing = 0).   Limits: fractions 0 to 1,
-    something that burns; else OutOfRange naming the component.   Basis: one mole of fuel; products dry unless
+    1 kJ/mol of net heat or more; else OutOfRange naming the component.   Basis: one mole of fuel; products dry unless
     said. Source: mole balance of complete combustion; ISO 6976:2016 for heat; air 20.95 % O2.
 
     >>> round(Fuel("methane", "Methane", {"methane": 1.0}).co2_max_pct, 3)
@@ -48,7 +49,7 @@ class Fuel:
         scaled = {name: float(x) / total for name, x in self.composition.items() if x > 0.0}
         object.__setattr__(self, "composition", MappingProxyType(scaled))
         object.__setattr__(self, "u_composition", MappingProxyType(dict(self.u_composition)))
-        if self.stoich_o2_mol_per_mol <= 0.0 or self.net_kj_mol <= 0.0:
+        if self.stoich_o2_mol_per_mol <= 0.0 or self.net_kj_mol < LEAST_NET_KJ_MOL:
             raise OutOfRange("composition", total, "a gas that burns in air", code="not_a_fuel")
 
     def __reduce__(self) -> tuple[type[Fuel], tuple[object, ...]]:
