@@ -14,6 +14,10 @@ from analytics.drift.wander import Mixture
 from analytics.reading import FleetHistory, Numbering
 
 
+class KeptOutdated(Exception):
+    """The run was made by an earlier engine, whose figures this one cannot hold."""
+
+
 @dataclass(frozen=True)
 class Kept:
     """A run's figures, and which ids its numbers stand for."""
@@ -55,10 +59,13 @@ def kept_of(read: FleetHistory, run: Run) -> Kept:
 
 
 def unpacked(data: bytes) -> Kept:
-    """What `packed` kept, with room for a model that the run did not know."""
+    """What `packed` kept, with room for a model that the run did not know. Raises KeptOutdated."""
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
-        run = _whole(Run, "run", arrays)
-        numbering = _whole(Numbering, "numbering", arrays)
+        try:
+            run = _whole(Run, "run", arrays)
+            numbering = _whole(Numbering, "numbering", arrays)
+        except KeyError as error:
+            raise KeptOutdated(str(error)) from error
     # the row after the last is that of a model the run did not know: as the fleet's
     scale = np.concatenate([run.movement.model_scale, np.ones((1, 2))])
     return Kept(replace(run, movement=replace(run.movement, model_scale=scale)), numbering)

@@ -12,9 +12,10 @@ from django.utils import timezone
 from analytics.claiming import Claim, claim
 from analytics.estimates import Estimates
 from analytics.fitting import appliances_fit, fleet_fit
-from analytics.keeping import Kept, unpacked
+from analytics.keeping import Kept, KeptOutdated, unpacked
 from analytics.models import (
     ApplianceDrift,
+    DriftDuty,
     DriftPointer,
     DriftRun,
     FleetMonth,
@@ -108,7 +109,8 @@ def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Pr
 def appliances_refit(appliance_ids: Sequence[int]) -> int:
     """Fit these appliances again inside the current run, whose bias, gas and fleet-wide figures are held.
 
-    Returns the number of appliances; 0 where there is no run yet, whose first will see them.
+    Returns the number of appliances; 0 where the next run will see them: there is none yet, or the current
+    one is an earlier engine's.
     """
     ids = sorted(set(appliance_ids))
     with transaction.atomic():
@@ -122,7 +124,9 @@ def appliances_refit(appliance_ids: Sequence[int]) -> int:
         run = current_run()
         if run is None:
             return 0
-        kept = run_kept(run)
+        kept = _kept_or_owed(run)
+        if kept is None:
+            return 0
         read = history_read(ids, numbering=kept.numbering)
         trims, appliances = appliances_fit(read, kept, as_of=run.as_of)
         appliances_replace(run, read, trims, appliances, due=_due(ids))
@@ -134,13 +138,18 @@ def current_run() -> DriftRun | None:
     return DriftRun.objects.defer("kept").filter(pk=Subquery(_CURRENT)).first()
 
 
-def run_kept(run: DriftRun) -> Kept:
-    """What a run learnt of the fleet; unpacked once in each process."""
-    return _kept(run.pk, run.started_at)
+def _kept_or_owed(run: DriftRun) -> Kept | None:
+    """What a run learnt of the fleet; where this engine cannot hold it, a recompute is asked for."""
+    try:
+        return _kept(run.pk, run.started_at)
+    except KeptOutdated:
+        DriftDuty.objects.get_or_create(period=f"engine of run {run.pk} is outdated")
+        return None
 
 
 @lru_cache(maxsize=2)
 def _kept(run_id: int, started_at: datetime) -> Kept:
+    """Unpacked once in each process."""
     return unpacked(bytes(DriftRun.objects.values_list("kept", flat=True).get(pk=run_id)))
 
 

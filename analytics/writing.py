@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from django.db import connection, models, transaction
-from django.db.models import Count, Q
+from django.db.models import Count, OuterRef, Q, Subquery
 from django.db.models.functions import TruncMonth
 
 from analytics.estimates import EPOCH, Appliances, Biases, Estimates, FloatArray, IntArray, Shifts, Trims
@@ -200,17 +200,18 @@ def months_write(run: DriftRun) -> None:
 @transaction.atomic
 def period_biases_hand_over(run: DriftRun) -> int:
     """Write the run's biases into the analyser periods that the fleet owns. Returns how many."""
-    rows = {row.period_id: row for row in PeriodBias.objects.filter(run=run)}
-    periods = list(AnalyserPeriod.objects.filter(pk__in=rows).only("pk"))
-    for period in periods:
-        row = rows[period.pk]
-        period.bias_co2_pct, period.bias_u_co2_pct = row.bias_co2_pct, row.bias_u_co2_pct
-        period.bias_readings, period.bias_weak, period.bias_run = row.readings, row.weak, run.pk
-    unknown = AnalyserPeriod.objects.filter(bias_run__isnull=False).exclude(biases__run=run)
-    unknown.update(bias_co2_pct=None, bias_u_co2_pct=None, bias_readings=0, bias_weak=True, bias_run=None)
-    fields = ["bias_co2_pct", "bias_u_co2_pct", "bias_readings", "bias_weak", "bias_run"]
-    AnalyserPeriod.objects.bulk_update(periods, fields, batch_size=500)
-    return len(periods)
+    own = PeriodBias.objects.filter(run=run, period=OuterRef("pk"))
+    known = AnalyserPeriod.objects.filter(biases__run=run)
+    AnalyserPeriod.objects.filter(bias_run__isnull=False).exclude(pk__in=known.values("pk")).update(
+        bias_co2_pct=None, bias_u_co2_pct=None, bias_readings=0, bias_weak=True, bias_run=None
+    )
+    return AnalyserPeriod.objects.filter(pk__in=known.values("pk")).update(
+        bias_co2_pct=Subquery(own.values("bias_co2_pct")),
+        bias_u_co2_pct=Subquery(own.values("bias_u_co2_pct")),
+        bias_readings=Subquery(own.values("readings")),
+        bias_weak=Subquery(own.values("weak")),
+        bias_run=run.pk,
+    )
 
 
 def _nullable(values: np.ndarray) -> list[Any]:

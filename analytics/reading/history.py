@@ -133,7 +133,8 @@ def history_read(
 def _tests(
     burners: Columns, visits: Columns, appliance_ids: Sequence[int] | None, progress: Progress
 ) -> _Tests:
-    analysers = sources.analysers_read()
+    used = None if appliance_ids is None else np.unique(visits["analyser"][visits["analyser"] >= 0]).tolist()
+    analysers = sources.analysers_read(used)
     of_visit = _rows_of(analysers["id"], visits["analyser"])
     kept = []
     for batch in sources.test_batches(appliance_ids):

@@ -27,7 +27,7 @@ FIRST_YEAR = 1970
 """Running months count from its January."""
 
 Ids = Sequence[int] | None
-"""Appliances to read, or None for the whole fleet."""
+"""What to read of, or None for the whole fleet."""
 
 
 def premix() -> Q:
@@ -62,6 +62,7 @@ def burners_read(appliance_ids: Ids) -> Columns:
             "signal_pa": ("f8", Coalesce("control_pressure_pa", f"{model}control_pressure_pa")),
             "fan_high_rpm": ("f8", Coalesce("fan_high_rpm", f"{model}fan_high_rpm")),
         },
+        few=appliance_ids is not None,
     )
 
 
@@ -80,6 +81,7 @@ def visits_read(appliance_ids: Ids) -> Columns:
             "analyser": ("i8", "analyser_id"),
             "period": ("i8", "analyser_period_id"),
         },
+        few=appliance_ids is not None,
     )
 
 
@@ -107,6 +109,7 @@ def test_batches(appliance_ids: Ids) -> Iterator[Columns]:
             "air_temp_c": ("f4", "air_temp_c"),
             "fan_rpm": ("f4", "fan_rpm"),
         },
+        few=appliance_ids is not None,
     )
 
 
@@ -122,6 +125,7 @@ def adjustments_read(appliance_ids: Ids) -> Columns:
             "burner": ("i8", "burner_id"),
             "trim": ("i2", _place("trim", TRIMS)),
         },
+        few=appliance_ids is not None,
     )
 
 
@@ -134,11 +138,15 @@ def parts_read(appliance_ids: Ids) -> Columns:
     return columns_read(
         rows,
         {"burner": ("i8", "burner_id"), "visit": ("i8", named), "day": ("f8", EpochDays("fitted_at"))},
+        few=appliance_ids is not None,
     )
 
 
-def analysers_read() -> Columns:
+def analysers_read(analyser_ids: Ids) -> Columns:
     """Analysers: the fuel each is set to (-1: that of each appliance), and its declared limits of error."""
+    rows = Analyser.objects.all()
+    if analyser_ids is not None:
+        rows = rows.filter(pk__in=analyser_ids)
     own = AnalyserChannel.objects.filter(analyser=OuterRef("pk"))
 
     def stated(quantity: str, column: str) -> Subquery:
@@ -146,7 +154,7 @@ def analysers_read() -> Columns:
 
     channels = AnalyserChannel.Quantity
     read = columns_read(
-        Analyser.objects.all(),
+        rows,
         {
             "id": ("i8", "id"),
             "setting": ("i2", _place("fuel_setting", FUELS)),
@@ -155,6 +163,7 @@ def analysers_read() -> Columns:
             "co2_abs": ("f8", stated(channels.CO2_PCT, "accuracy_abs")),
             "co2_rel": ("f8", stated(channels.CO2_PCT, "accuracy_rel")),
         },
+        few=analyser_ids is not None,
     )
     order = np.argsort(read["id"])
     return {name: values[order] for name, values in read.items()}

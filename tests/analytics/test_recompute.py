@@ -1,19 +1,25 @@
 """A recompute writes a whole run and then lets readers see it; one visit's refit stands inside it."""
 
+import io
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from analytics import services
 from analytics.claiming import DriftBusy, claim
-from analytics.models import ApplianceDrift, DriftDuty, DriftPointer, DriftRun, TrimDrift
+from analytics.models import ApplianceDrift, DriftDuty, DriftPointer, DriftRun, PeriodBias, TrimDrift
 from analytics.services import appliances_refit, current_run, fleet_recompute, runs_forget
 from analytics.tasks import recompute_what_is_owed, visit_told
 from common.models import OutboxEvent
 from fleet.models import Appliance
-from tests.analytics.fleets import imported
+from tests.analytics.fleets import ORIGIN, file_rows, imported
+from tests.history.files import write
+from tests.simulator.fleet import simulate
+from tests.simulator.options import Options
+from visits.history.services import history_import
 
 pytestmark = pytest.mark.django_db
 NUMBERS = ["state", "drift_per_year", "drift_low", "drift_high", "wander_probability", "moved_per_year"]
@@ -168,3 +174,66 @@ def test_the_pointer_is_one_row(tmp_path):
     recompute()
     recompute()
     assert DriftPointer.objects.count() == 1
+
+
+def test_an_empty_fleet_is_no_error():
+    assert recompute().run.visits == 0
+
+
+def test_a_run_of_an_earlier_engine_is_not_refitted_but_owed_again(tmp_path):
+    imported(tmp_path)
+    run = recompute().run
+    buffer = io.BytesIO()
+    np.savez(buffer, something=np.zeros(1))
+    DriftRun.objects.filter(pk=run.pk).update(kept=buffer.getvalue())
+    assert appliances_refit([Appliance.objects.first().pk]) == 0
+    assert DriftDuty.objects.filter(finished_at=None).count() == 1
+
+
+def test_a_visit_closed_after_a_run_is_fitted_as_the_next_run_would(tmp_path):
+    fleet = imported(tmp_path)
+    late = simulate(fleet.options.but(visits=6), seed=1)
+    last = [row | {"visit": f"late {row['visit']}"} for row in file_rows(late)]
+    recompute()
+    before = TrimDrift.objects.current().get(appliance__tag="B7", trim="throttle")
+    days = sorted({row["observed_at"][:10] for row in last if row["appliance"] == "B7"})
+    history_import(
+        path=write(
+            tmp_path / "late.csv",
+            [row for row in last if row["appliance"] == "B7" and row["observed_at"][:10] == days[-1]],
+        )
+    )
+    appliance = Appliance.objects.get(tag="B7")
+    visit_told(
+        OutboxEvent.objects.create(kind="visit.closed", subject_id=1, payload={"appliance": appliance.pk})
+    )
+    refitted = TrimDrift.objects.current().get(appliance=appliance, trim="throttle")
+    recompute()
+    whole = TrimDrift.objects.current().get(appliance=appliance, trim="throttle")
+    assert before.visits + 1 == refitted.visits == whole.visits
+    assert refitted.drift_per_year != before.drift_per_year
+    assert refitted.state == pytest.approx(whole.state, abs=2 * refitted.state_u)
+
+
+def test_an_imported_fleet_gives_back_its_wanderers_and_its_bad_analyser(tmp_path):
+    options = Options(
+        appliances=240, visits=9, analysers=6, areas=3, models=2, wander_share=0.08, wander_ratio=(5.0, 6.0)
+    )
+    fleet = imported(tmp_path, options, seed=5)
+    recompute()
+    rows = TrimDrift.objects.current().filter(flagged=True).values_list("appliance__tag", flat=True)
+    flagged = {int(tag[1:]) for tag in rows}
+    wandering = set(np.flatnonzero(fleet.truth.wanders.any(axis=1)).tolist())
+    assert len(flagged & wandering) >= 0.6 * len(wandering)
+    # 4 % of some twenty flags are expected to be false; four would be a one in a hundred chance
+    assert len(flagged - wandering) <= 3
+    errors = []
+    for row in PeriodBias.objects.current().select_related("period__analyser").filter(readings__gte=30):
+        analyser = int(row.period.analyser.tag.removeprefix("P4-"))
+        began = (row.period.starts_on - ORIGIN.date()).days
+        of_analyser = np.flatnonzero(fleet.period_analyser == analyser)
+        period = of_analyser[np.abs(fleet.period_start_day[of_analyser] - began).argmin()]
+        errors.append(row.bias_co2_pct - fleet.truth.bias_co2_pct[period])
+    errors = np.array(errors)
+    # a constant common to every analyser cannot be told from the gas; what is left is small
+    assert np.std(errors) < 0.08
