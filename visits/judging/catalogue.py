@@ -87,6 +87,12 @@ FINDINGS: dict[str, FindingKind] = {
         _("CO {value} ppm at {place}, above the maker's limit of {limit} ppm ({source})."),
         _("Look for the cause before any trim is moved. Follow the maker's instructions and local codes."),
     ),
+    "co_spike": FindingKind(
+        Severity.NOTE,
+        _("CO peak that did not last"),
+        _("CO reached {value} ppm for a moment at {place} and did not stay."),
+        _("A short peak at light-off is common; if it comes at other times, look for the cause."),
+    ),
     "ambient_co_investigate": FindingKind(
         Severity.ACT,
         _("CO in the room to be investigated"),

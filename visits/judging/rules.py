@@ -1,6 +1,6 @@
 """The rules: each looks at one case and says what it finds. The order here is the order on the page."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -10,13 +10,16 @@ import numpy as np
 from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM
 from combustion.fuels import FUELS
 from fleet.models import AnalyserChannel, SafetyLimit
-from visits.judging.case import Case, Draft
+from visits.judging.case import Case, Draft, Limits
 from visits.judging.health import Verdicts, standing_tests
 from visits.judging.numbers import Numbers
 from visits.models import FiringTest, Outcome, Phase, Visit
 
 CLOCK_TOLERANCE = timedelta(minutes=5)
 P_OUTSIDE = 0.5  # less than this inside, and the point counts as outside
+# Above this the probe stands in air that little flue gas reached, and a sensor's zero would be blown up to
+# hundreds of ppm air-free. Assumed, no source.
+FLUE_GAS_O2_PCT = 18.0
 FUEL_LINE_U = 3.0  # standard uncertainties off the line before it is said
 
 
@@ -41,6 +44,7 @@ class Judged:
         return value if np.isfinite(value) else None
 
 
+Level = tuple[str, str, str, float | None]
 Rule = Callable[[Judged], Iterator[Draft]]
 
 
@@ -66,33 +70,45 @@ def _at(test: FiringTest, code: str, **more: Any) -> Draft:
 
 
 def _co(judged: Judged) -> Iterator[Draft]:
-    """CO against the levels in force: air-free where the air ratio is known, else as measured (less)."""
-    limits = judged.case.limits
+    """CO against the levels in force: what settled, or what stood for a minute before, whichever is more.
+
+    Air-free where the air ratio is known and the probe is in flue gas, else as measured, which is less. A
+    peak that did not stand is only noted.
+    """
     for place, test in judged.tests():
         if test.co_ppm is None:
             continue
+        co = max(test.co_ppm, test.co_sustained_ppm or 0.0)
+        peak = max(co, test.co_peak_ppm or 0.0)
         channel = judged.case.channels.get(AnalyserChannel.Quantity.CO_PPM)
-        if channel is not None and channel.range_high is not None and test.co_ppm >= channel.range_high:
-            yield _at(test, "co_over_range", value=test.co_ppm, limit=channel.range_high, unit="ppm")
-        air_free = judged.value("co_air_free_ppm", place)
-        ratio = judged.value("co_co2_ratio", place)
-        levels = [
-            ("co_air_free_ppm", "CO air-free", "ppm", test.co_ppm if air_free is None else air_free),
-            ("co_ppm", "CO", "ppm", test.co_ppm),
-            ("co_co2_ratio", "CO/CO2", "", ratio),
-        ]
-        yield from _graver_of_each(test, limits, levels)
+        if channel is not None and channel.range_high is not None and peak >= channel.range_high:
+            yield _at(test, "co_over_range", value=peak, limit=channel.range_high, unit="ppm")
+        found = list(_graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, co)))
+        yield from found
+        if not found and list(
+            _graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, peak))
+        ):
+            yield _at(test, "co_spike", value=peak, unit="ppm")
         spec = judged.case.spec_for(test)
-        if spec is not None and spec.co_max_ppm is not None and test.co_ppm > spec.co_max_ppm:
+        if spec is not None and spec.co_max_ppm is not None and co > spec.co_max_ppm:
             source = {"source": spec.source}
-            yield _at(
-                test, "co_over_maker", value=test.co_ppm, limit=spec.co_max_ppm, unit="ppm", rests_on=source
-            )
+            yield _at(test, "co_over_maker", value=co, limit=spec.co_max_ppm, unit="ppm", rests_on=source)
 
 
-def _graver_of_each(
-    test: FiringTest, limits: Any, levels: list[tuple[str, str, str, float | None]]
-) -> Iterator[Draft]:
+def _co_levels(judged: Judged, place: int, test: FiringTest, co: float) -> list[Level]:
+    """A CO reading on every basis that limits are given on: quantity, its name, unit and value."""
+    o2, air_free = judged.value("o2_pct", place), judged.value("co_air_free_ppm", place)
+    ratio = judged.value("co_co2_ratio", place)
+    more = co / test.co_ppm if test.co_ppm else 1.0
+    in_flue_gas = air_free is not None and o2 is not None and o2 <= FLUE_GAS_O2_PCT
+    return [
+        ("co_air_free_ppm", "CO air-free", "ppm", air_free * more if in_flue_gas and air_free else co),
+        ("co_ppm", "CO", "ppm", co),
+        ("co_co2_ratio", "CO/CO2", "", ratio * more if in_flue_gas and ratio is not None else None),
+    ]
+
+
+def _graver_of_each(test: FiringTest, limits: Limits, levels: Sequence[Level]) -> Iterator[Draft]:
     """At make safe the lower level goes without saying."""
     for level, code in (("make_safe", "co_make_safe"), ("investigate", "co_investigate")):
         for quantity, name, unit, value in levels:

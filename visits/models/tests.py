@@ -69,6 +69,8 @@ class FiringTest(Row):
     flame_signal_ua = models.FloatField(null=True)
     fan_rpm = models.FloatField(null=True)
     ambient_co_ppm = models.FloatField(null=True)
+    co_sustained_ppm = models.FloatField(null=True, help_text="Highest CO that stood for a minute, dry.")
+    co_peak_ppm = models.FloatField(null=True, help_text="Highest CO of the stream, dry.")
 
     objects = FiringTestQuerySet.as_manager()
 
@@ -82,7 +84,7 @@ class FiringTest(Row):
             one_of("test_settled", "settled", ["stated", "streamed", "not_settled", "unknown"]),
             one_of("test_co2_source", "co2_source", ["measured", "derived"]),
             one_of("test_fuel", "fuel", FuelSlug.values),
-            *finite("test", [*MEASURED_FIELDS, "percent"]),
+            *finite("test", [*MEASURED_FIELDS, "percent", "co_sustained_ppm", "co_peak_ppm"]),
         ]
 
     def __str__(self) -> str:

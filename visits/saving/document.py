@@ -51,8 +51,8 @@ def replaced(document: Document, body: dict[str, Any], device: str) -> Document:
             new = fresh["rows"].get(rows, {}).get(key)
             if new is not None and new["row"] == held["row"]:
                 new["device"] = held["device"]
-    for name in _FIRST_WINS & document["members"].keys():
-        fresh["members"][name] = document["members"][name]
+    if "attendance" in document["members"]:
+        fresh["members"]["attendance"] = document["members"]["attendance"]
     return fresh
 
 

@@ -80,6 +80,8 @@ def _test(visit: Visit, row: TestIn, order: int, place: Place, instrument: Instr
         fuel=row.fuel or visit.fuel,
         co2_source=row.co2_source or _co2_source(instrument),
         moved_before=row.moved_before,
+        co_sustained_ppm=settled.co_sustained_ppm,
+        co_peak_ppm=settled.co_peak_ppm,
         **settled.values,
     )
 

@@ -75,6 +75,9 @@ def visit_store(
     rows = rows_build(visit=visit, body=body, place=place, instrument=instrument)
     case = _case(visit, place, rows, instrument, now)
     judgement = judge([case])[0]
+    if reason and case.licence_gap is not None:
+        # What was signed was another record.
+        visit.countersigned_by, visit.countersigned_at = None, None
     visit.uncountersigned = (
         visit.is_closed and case.licence_gap is not None and visit.countersigned_at is None
     )
