@@ -124,8 +124,8 @@ INSERT INTO visits_attendance (id, uuid, plant_id, local_on, position, access_no
     SELECT min(v), gen_random_uuid(), plant_id, date '{ORIGIN}' + floor(day)::int, 0, '', '', ''
     FROM s_visit JOIN fleet_appliance f ON f.id = a + 1 GROUP BY plant_id, floor(day)::int;
 INSERT INTO visits_visit (id, uuid, attendance_id, appliance_id, kind, source, analyser_id,
-        analyser_period_id, analyser_text, fuel, opened_at, closed_at, local_on, closed_received_at, outcome, revision,
-        uncountersigned, notes, health_as_found_full, health_as_found_weakest, health_as_left_full,
+        analyser_period_id, analyser_text, fuel, opened_at, closed_at, local_on, closed_received_at, outcome,
+        revision, uncountersigned, notes, health_as_found_full, health_as_found_weakest, health_as_left_full,
         health_as_left_weakest, health_checked)
     SELECT v, gen_random_uuid(), t.id, a + 1, 'annual_service', 'import', period.analyser_id, p + 1, '',
         'natural_gas', timestamptz '{ORIGIN} 00:00+00' + day * interval '1 day',
