@@ -78,7 +78,7 @@ def walk(chromium: Browser, live_server: object, complaints: list[str]) -> Itera
         page.get_by_label("Username").fill(user.username)
         page.get_by_label("Password").fill(PASSWORD)
         page.get_by_role("main").get_by_role("button", name="Sign in").click()
-        page.get_by_role("button", name="Sign out").first.wait_for(state="attached")
+        page.locator("form[action='/sign-out/']").first.wait_for(state="attached")
         return page
 
     yield start

@@ -134,9 +134,9 @@ def test_the_office_books_from_what_is_overdue_and_sees_the_licence_checked(
 ) -> None:
     page = walk(fleet.office)
     page.get_by_role("link", name="Fenwick Road School").first.click()
-    page.get_by_label("Technician").select_option(label=str(fleet.technician))
-    page.get_by_label("Day").fill(timezone.localdate().isoformat())
-    page.get_by_label("From").focus()
+    page.locator("#id_technician").select_option(label=str(fleet.technician))
+    page.locator("#id_on").fill(timezone.localdate().isoformat())
+    page.locator("#id_start").focus()
     page.get_by_text("cover every appliance").wait_for()
     page.get_by_role("button", name="Book").click()
     page.get_by_text("Booked: ").wait_for()
