@@ -9,7 +9,7 @@ export PYTHONDONTWRITEBYTECODE = 1
 demo: env
 	$(BIN)/python manage.py migrate --verbosity 0
 	$(BIN)/python manage.py createcachetable
-	$(BIN)/python manage.py make_demo
+	$(BIN)/python manage.py make_demo --password aldermere-demo
 	$(BIN)/python manage.py serve --bind 127.0.0.1:8000
 
 demo-reset: env
