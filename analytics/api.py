@@ -5,7 +5,6 @@ from typing import Any, ClassVar
 
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import StreamingHttpResponse
-from django.http.response import HttpResponseBase
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.generics import ListAPIView
@@ -50,16 +49,17 @@ class SheetList(ListAPIView[Any]):
     permission_classes = [WorksHere]
     renderer_classes = [JSONRenderer, SheetRenderer]
     columns: ClassVar[Sequence[str]] = ()
+    file_name = ""
 
     def sheet(self) -> Iterable[Sequence[Any]]:
         raise NotImplementedError
 
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Any:
         if getattr(request.accepted_renderer, "format", "") != "csv":
             return self.list(request, *args, **kwargs)
         SheetQuery.asked(request)
         answer = StreamingHttpResponse(sheet_lines(self.columns, self.sheet()), content_type="text/csv")
-        answer["Content-Disposition"] = f'attachment; filename="{request.resolver_match.url_name}.csv"'
+        answer["Content-Disposition"] = f'attachment; filename="{self.file_name}"'
         return answer
 
 
@@ -71,22 +71,22 @@ class DriftList(SheetList):
     queryset = TrimDrift.objects.none()
     ordering = ("burner_id", "trim")
     columns = DRIFT_COLUMNS
+    file_name = "drift.csv"
 
     def sheet(self) -> Iterable[Sequence[Any]]:
         return drift_rows()
 
-    def get_queryset(self) -> QuerySet[TrimDrift]:
+    def get_queryset(self) -> QuerySet[Any]:
         asked = DriftQuery.asked(self.request)
-        rows = TrimDrift.objects.visible_to(self.request.user).current().select_related("appliance", "burner")
+        rows: QuerySet[Any] = TrimDrift.objects.visible_to(self.request.user).current()
+        rows = rows.select_related("appliance", "burner")
         of_appliance = ApplianceDrift.objects.filter(run=OuterRef("run"), appliance=OuterRef("appliance"))
         rows = rows.annotate(next_visit_by=Subquery(of_appliance.values("next_visit_by")[:1]))
         if "appliance" in asked:
             rows = rows.filter(appliance__uuid=asked["appliance"])
         if "trim" in asked:
             rows = rows.filter(trim=asked["trim"])
-        if asked["flagged"] is not None:
-            rows = rows.filter(flagged=asked["flagged"])
-        return rows
+        return rows if asked["flagged"] is None else rows.filter(flagged=asked["flagged"])
 
 
 @extend_schema(parameters=[SheetQuery])
@@ -97,11 +97,12 @@ class BiasList(SheetList):
     queryset = PeriodBias.objects.none()
     ordering = ("period_id", "id")
     columns = ANALYSER_COLUMNS
+    file_name = "analysers.csv"
 
     def sheet(self) -> Iterable[Sequence[Any]]:
         return analyser_rows()
 
-    def get_queryset(self) -> QuerySet[PeriodBias]:
+    def get_queryset(self) -> QuerySet[Any]:
         SheetQuery.asked(self.request)
         rows = PeriodBias.objects.visible_to(self.request.user).current()
         return rows.select_related("period__analyser")

@@ -103,7 +103,8 @@ def _drift_row(
     if row is None:
         premix = ratio_control == ApplianceModel.RatioControl.PNEUMATIC_PREMIX
         why = Reason.NO_READINGS if premix else Reason.NOT_PREMIX
-        row = {"visits": 0, "unit": "", "flagged": False, "reason": why.value} | dict.fromkeys(_NUMBERS)
+        row = {name: None for name in _NUMBERS}
+        row |= {"visits": 0, "unit": "", "flagged": False, "reason": why.value}
     drift, low, high, probability = (_rounded(row[name]) for name in _NUMBERS)
     return (
         tag,

@@ -30,7 +30,7 @@ class Kept:
         arrays = {name: value for name, value in _flat("run", self.run)}
         arrays |= {name: value for name, value in _flat("numbering", self.numbering)}
         buffer = io.BytesIO()
-        np.savez_compressed(buffer, **arrays)
+        np.savez_compressed(buffer, allow_pickle=False, **arrays)
         return buffer.getvalue()
 
     def figures(self) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """Writes of the drift work: the whole fleet under a new run, or a few appliances inside the current one."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
@@ -66,9 +66,10 @@ def fleet_recompute(
         return _counted(run, _fitted(run, progress)[1], refitted=0)
     held = claim(kind=kind, now=now, as_of=as_of)
     try:
+        began = timezone.now()
         read, estimates = _fitted(held.run, progress)
         _publish(held, read, estimates, progress)
-        return _counted(held.run, estimates, refitted=_catch_up(held.run, progress))
+        return _counted(held.run, estimates, refitted=_catch_up(began, progress))
     finally:
         held.release()
         runs_forget()
@@ -150,12 +151,15 @@ def _kept_or_owed(run: DriftRun) -> Kept | None:
 @lru_cache(maxsize=2)
 def _kept(run_id: int, started_at: datetime) -> Kept:
     """Unpacked once in each process."""
-    return unpacked(bytes(DriftRun.objects.values_list("kept", flat=True).get(pk=run_id)))
+    data = DriftRun.objects.values_list("kept", flat=True).get(pk=run_id)
+    if data is None:
+        raise KeptOutdated(f"run {run_id} kept nothing")
+    return unpacked(bytes(data))
 
 
-def _catch_up(run: DriftRun, progress: Progress) -> int:
+def _catch_up(began: datetime, progress: Progress) -> int:
     """Refit what was closed or corrected while the run was reading and writing."""
-    since = run.read_at - COMMIT_LAG
+    since = began - COMMIT_LAG
     events = OutboxEvent.objects.filter(kind__in=["visit.closed", "visit.corrected"], created_at__gte=since)
     appliances = sorted({payload["appliance"] for payload in events.values_list("payload", flat=True)})
     for start in range(0, len(appliances), REFITTED_AT_ONCE):
@@ -167,12 +171,9 @@ def _catch_up(run: DriftRun, progress: Progress) -> int:
 
 def runs_forget() -> int:
     """Delete all but the last two finished runs, and what broken ones left. Returns rows deleted."""
-    pointer = DriftPointer.objects.filter(only=1).first()
-    if pointer is None:
-        return 0
     finished = DriftRun.objects.filter(finished_at__isnull=False).order_by("-id")
-    kept = {*finished.values_list("pk", flat=True)[:RUNS_KEPT], pointer.current_id, pointer.computing_id}
-    return sum(_forget(run) for run in DriftRun.objects.exclude(pk__in=kept - {None}))
+    kept = [*finished.values_list("pk", flat=True)[:RUNS_KEPT], *_held_runs()]
+    return sum(_forget(run) for run in DriftRun.objects.defer("kept").exclude(pk__in=kept))
 
 
 def _forget(run: DriftRun) -> int:
@@ -186,9 +187,10 @@ def _forget(run: DriftRun) -> int:
     return gone + unheld.delete()[0]
 
 
-def _held_runs() -> Iterable[int]:
-    pointer = DriftPointer.objects.filter(only=1).values_list("current_id", "computing_id").first()
-    return [held for held in pointer or () if held is not None]
+def _held_runs() -> list[int]:
+    pointer = DriftPointer.objects.filter(only=1).first()
+    held = (pointer.current_id, pointer.computing_id) if pointer else ()
+    return [run for run in held if run is not None]
 
 
 def _due(appliance_ids: Sequence[int] | None) -> dict[int, date]:

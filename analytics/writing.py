@@ -24,8 +24,10 @@ INSIDE_FROM, OUTSIDE_TO = 0.95, 0.05
 """Health from which a visit counts as inside, and up to which as outside: the words of a verdict."""
 
 Written = Callable[[int], object]
-_TRIM_NUMBERS = ("state", "state_u", "drift", "drift_low", "drift_high", "moved", "usual")
-_TRIM_NUMBERS += ("from_analyser", "from_gas", "wander_probability")
+_TRIM_NUMBERS = (
+    "state", "state_u", "drift", "drift_low", "drift_high", "moved", "usual", "from_analyser", "from_gas",
+    "wander_probability",
+)  # fmt: skip
 _TRIM_COLUMNS = [
     "run", "appliance", "burner", "trim", "unit", "visits", "flagged", "reason", "change_points",
     "state", "state_u", "drift_per_year", "drift_low", "drift_high", "moved_per_year", "usual_per_year",
@@ -214,8 +216,10 @@ def period_biases_hand_over(run: DriftRun) -> int:
     )
 
 
-def _nullable(values: np.ndarray) -> list[Any]:
-    return np.where(np.isfinite(values), values, None).tolist()
+def _nullable(values: FloatArray) -> list[Any]:
+    cells = values.astype(object)
+    cells[~np.isfinite(values)] = None
+    return list(cells.tolist())
 
 
 def _json(value: list[Any]) -> Any:

@@ -22,7 +22,7 @@ BATCH_ROWS = 50_000
 _COPY_HEADER_BYTES = 19
 
 
-class _Real(models.FloatField):
+class _Real(models.FloatField):  # type: ignore[type-arg]
     def db_type(self, connection: Any) -> str:
         return "real"
 
@@ -76,7 +76,7 @@ def _copied(rows: models.QuerySet[Any], wanted: Wanted) -> Iterator[Columns]:
     }
     query = rows.order_by().annotate(**cells).values_list(*cells).query
     # merged here, since a cursor that notes its queries copies without parameters
-    sql = connection.ops.compose_sql(*query.sql_with_params())
+    sql = connection.ops.compose_sql(*query.sql_with_params())  # type: ignore[attr-defined]
     record = _record(wanted)
     with connection.cursor() as cursor, cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)") as copy:
         # joining bytes costs half of what joining the driver's views does

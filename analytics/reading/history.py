@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -51,18 +52,18 @@ class FleetHistory:
 
 @dataclass(frozen=True)
 class _Tests:
-    """Tests by place: visit and burner as rows of their tables, slot 2 x phase + point."""
+    """Tests by place: visit and burner as rows of their tables, slot 2 x phase + point. Kept narrow."""
 
-    visit: IntArray
-    burner: IntArray
-    slot: IntArray
-    fuel: IntArray
+    visit: npt.NDArray[Any]
+    burner: npt.NDArray[Any]
+    slot: npt.NDArray[Any]
+    fuel: npt.NDArray[Any]
     moved: npt.NDArray[np.bool_]
-    sequence: IntArray
-    ln_phi: FloatArray
-    var: FloatArray
-    air_c: FloatArray
-    fan_rpm: FloatArray
+    sequence: npt.NDArray[Any]
+    ln_phi: npt.NDArray[Any]
+    var: npt.NDArray[Any]
+    air_c: npt.NDArray[Any]
+    fan_rpm: npt.NDArray[Any]
 
 
 def history_read(
@@ -222,7 +223,7 @@ def _by_slot(tests: _Tests, pair: IntArray, rows: int) -> _Slots:
 
 
 def _phase_means(
-    values: npt.NDArray[np.float32], low: float, high: float, pair: IntArray, phase: IntArray, rows: int
+    values: npt.NDArray[Any], low: float, high: float, pair: IntArray, phase: IntArray, rows: int
 ) -> FloatArray:
     """Mean per row and phase of the values within limits (N, 2), NaN where there is none."""
     with np.errstate(invalid="ignore"):

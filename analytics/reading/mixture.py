@@ -1,5 +1,7 @@
 """From what an analyser showed to the mixture: 1/air ratio, and the variance of its logarithm."""
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -65,7 +67,7 @@ def _own_u(
     return np.asarray(OWN_SHARE / COVERAGE * np.where(stated > 0.0, stated, usual_limit))
 
 
-def _taken(values: npt.NDArray[np.generic], place: IntArray, missing: float) -> npt.NDArray[np.generic]:
+def _taken(values: npt.NDArray[Any], place: IntArray, missing: float) -> npt.NDArray[Any]:
     """values[place], and `missing` where the place is -1."""
     if not len(values):
         return np.full(len(place), missing)

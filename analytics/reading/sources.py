@@ -38,10 +38,9 @@ def premix() -> Q:
     """
     moved = Adjustment.objects.filter(burner=OuterRef("pk"), trim__in=TRIMS, withdrawn_reason="")
     kinds = ApplianceModel.RatioControl
-    said = Q(turndown__isnull=False) | Q(control_pressure_pa__isnull=False) | Exists(moved)
-    return Q(appliance__model__ratio_control=kinds.PNEUMATIC_PREMIX) | (
-        Q(appliance__model__ratio_control=kinds.UNKNOWN) & said
-    )
+    said = Q(Q(turndown__isnull=False), Q(control_pressure_pa__isnull=False), Exists(moved), _connector=Q.OR)
+    unknown = Q(Q(appliance__model__ratio_control=kinds.UNKNOWN), said)
+    return Q(appliance__model__ratio_control=kinds.PNEUMATIC_PREMIX) | unknown
 
 
 def burners_read(appliance_ids: Ids) -> Columns:
