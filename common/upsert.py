@@ -6,6 +6,8 @@ has the same text for one row as for a thousand and is prepared once; elsewhere 
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
 from itertools import islice
 from typing import Any
 
@@ -27,20 +29,10 @@ def upsert(
     identity: names of the fields of a unique constraint.   renew: fields to rewrite, all others by default.
     Values must be plain: no expressions, no defaults that the database gives.
     """
-    fields = [field for field in model._meta.concrete_fields if not field.primary_key]
-    kept = set(identity)
-    renewed = [f for f in fields if f.name not in kept and (renew is None or f.name in renew)]
-    columns = _names(fields)
-    target = _names([model._meta.get_field(name) for name in identity])
-    changes = ", ".join(f"{name} = EXCLUDED.{name}" for name in (_quoted(field) for field in renewed))
-    for batch in _batches(rows, len(fields)):
-        source, params = _source(batch, fields)
+    statement = _insertion(connection.vendor, model, tuple(identity), None if renew is None else tuple(renew))
+    for batch in _batches(rows, len(statement.fields)):
         with connection.cursor() as cursor:
-            cursor.execute(
-                f"INSERT INTO {_table(model)} ({columns}) {source} "
-                f"ON CONFLICT ({target}) DO UPDATE SET {changes} RETURNING id",
-                params,
-            )
+            cursor.execute(*statement.filled(batch))
             for row, (key,) in zip(batch, cursor.fetchall(), strict=True):
                 row.pk = key
                 row._state.adding = False
@@ -48,27 +40,65 @@ def upsert(
 
 def rewrite(rows: Iterable[models.Model], *, model: type[models.Model], fields: Sequence[str]) -> None:
     """Rewrite some columns of stored rows, each with its own values, by primary key."""
-    changed: list[Any] = [model._meta.pk, *(model._meta.get_field(name) for name in fields)]
-    columns = _names(changed)
-    changes = ", ".join(f"{name} = v.{name}" for name in (_quoted(field) for field in changed[1:]))
-    for batch in _batches(rows, len(changed)):
-        source, params = _source(batch, changed)
+    statement = _rewriting(connection.vendor, model, tuple(fields))
+    for batch in _batches(rows, len(statement.fields)):
         with connection.cursor() as cursor:
-            cursor.execute(
-                f"WITH v ({columns}) AS ({source}) "  # noqa: S608 - names of our own models
-                f"UPDATE {_table(model)} AS t SET {changes} FROM v WHERE t.id = v.id",
-                params,
-            )
+            cursor.execute(*statement.filled(batch))
 
 
-def _source(batch: Sequence[models.Model], fields: Sequence[Any]) -> tuple[str, list[Any]]:
-    """What stands for the rows in the statement, and its parameters."""
-    values = [_values(row, fields) for row in batch]
-    if connection.vendor == "postgresql":
+@dataclass(frozen=True)
+class _Statement:
+    """A statement around its rows, and the fields whose values a row stands for."""
+
+    fields: tuple[Any, ...]
+    head: str
+    rows: str
+    tail: str
+
+    def filled(self, batch: Sequence[models.Model]) -> tuple[str, list[Any]]:
+        """The text for this many rows, and its parameters."""
+        values = [_values(row, self.fields) for row in batch]
+        if connection.vendor == "postgresql":
+            columns = [list(column) for column in zip(*values, strict=True)]
+            return f"{self.head}{self.rows}{self.tail}", columns
+        places = ", ".join([self.rows] * len(batch))
+        return f"{self.head}VALUES {places}{self.tail}", [value for row in values for value in row]
+
+
+@cache
+def _insertion(
+    vendor: str, model: type[models.Model], identity: tuple[str, ...], renew: tuple[str, ...] | None
+) -> _Statement:
+    fields = tuple(field for field in model._meta.concrete_fields if not field.primary_key)
+    renewed = [f for f in fields if f.name not in identity and (renew is None or f.name in renew)]
+    target = _names([model._meta.get_field(name) for name in identity])
+    changes = ", ".join(f"{name} = EXCLUDED.{name}" for name in (_quoted(field) for field in renewed))
+    return _Statement(
+        fields,
+        f"INSERT INTO {_table(model)} ({_names(fields)}) ",
+        _rows_text(vendor, fields),
+        f" ON CONFLICT ({target}) DO UPDATE SET {changes} RETURNING id",
+    )
+
+
+@cache
+def _rewriting(vendor: str, model: type[models.Model], names: tuple[str, ...]) -> _Statement:
+    fields: tuple[Any, ...] = (model._meta.pk, *(model._meta.get_field(name) for name in names))
+    changes = ", ".join(f"{name} = v.{name}" for name in (_quoted(field) for field in fields[1:]))
+    return _Statement(
+        fields,
+        f"WITH v ({_names(fields)}) AS (",
+        _rows_text(vendor, fields),
+        f") UPDATE {_table(model)} AS t SET {changes} FROM v WHERE t.id = v.id",  # noqa: S608 - our own names
+    )
+
+
+def _rows_text(vendor: str, fields: Sequence[Any]) -> str:
+    """All rows as arrays of columns, or one row as places for its values."""
+    if vendor == "postgresql":
         arrays = ", ".join(f"%s::{field.rel_db_type(connection)}[]" for field in fields)
-        return f"SELECT * FROM unnest({arrays})", [list(column) for column in zip(*values, strict=True)]  # noqa: S608
-    place = f"({', '.join(['%s'] * len(fields))})"
-    return f"VALUES {', '.join([place] * len(batch))}", [value for row in values for value in row]
+        return f"SELECT * FROM unnest({arrays})"  # noqa: S608 - types of our own columns
+    return f"({', '.join(['%s'] * len(fields))})"
 
 
 def _values(row: models.Model, fields: Sequence[Any]) -> list[Any]:

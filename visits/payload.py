@@ -8,7 +8,8 @@ knows are kept with the record and named in the answer.
 import math
 from collections.abc import Iterator
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from functools import cache
+from typing import Annotated, Any, Literal, get_origin
 from uuid import UUID
 
 from pydantic import (
@@ -255,8 +256,12 @@ def _extras(member: BaseModel, path: list[str | int]) -> Iterator[tuple[list[str
     """Place and value of every member that nobody knows."""
     for name, value in (member.model_extra or {}).items():
         yield [*path, name], value
-    for name in type(member).model_fields:
-        value = getattr(member, name)
-        if isinstance(value, list):
-            for index, item in enumerate(value):
-                yield from _extras(item, [*path, name, index])
+    for name in _lists_of(type(member)):
+        for index, item in enumerate(getattr(member, name)):
+            yield from _extras(item, [*path, name, index])
+
+
+@cache
+def _lists_of(kind: type[BaseModel]) -> tuple[str, ...]:
+    """Names of the members that hold rows."""
+    return tuple(name for name, field in kind.model_fields.items() if get_origin(field.annotation) is list)

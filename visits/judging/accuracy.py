@@ -36,6 +36,8 @@ class Channel:
 def channel_accuracy(name: str, fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> Channel:
     """The reading `name` of tests on one fuel, less the analyser period's bias where that is known."""
     value = np.array([getattr(test, name) for test in tests], dtype=np.float64)
+    if np.isnan(value).all():
+        return Channel(value, np.zeros(len(tests)), np.zeros(len(tests)))
     own, shared = np.full(len(tests), np.nan), np.full(len(tests), np.nan)
     corrected = value.copy()
     derived = [name == "co2_pct" and test.co2_source != FiringTest.Source.MEASURED for test in tests]
