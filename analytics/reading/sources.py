@@ -3,11 +3,10 @@
 from collections.abc import Iterator, Sequence
 
 import numpy as np
-from django.db.models import Case, Exists, OuterRef, Q, Subquery, Value, When
-from django.db.models.fields import IntegerField
+from django.db.models import Exists, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce, ExtractMonth, ExtractYear
 
-from analytics.reading.columns import Columns, EpochDays, column_batches, columns_read
+from analytics.reading.columns import Columns, EpochDays, Place, column_batches, columns_read
 from fleet.models import (
     Analyser,
     AnalyserChannel,
@@ -55,7 +54,7 @@ def burners_read(appliance_ids: Ids) -> Columns:
             "id": ("i8", "id"),
             "appliance": ("i8", "appliance_id"),
             "model": ("i8", "appliance__model_id"),
-            "fuel": ("i2", _place("appliance__fuel", FUELS)),
+            "fuel": ("i2", Place("appliance__fuel", FUELS)),
             "area": ("i8", "appliance__plant__site__gas_area_id"),
             "turndown": ("f8", Coalesce("turndown", f"{model}turndown")),
             "signal_pa": ("f8", Coalesce("control_pressure_pa", f"{model}control_pressure_pa")),
@@ -96,11 +95,14 @@ def test_batches(appliance_ids: Ids) -> Iterator[Columns]:
         {
             "visit": ("i8", "visit_id"),
             "burner": ("i8", "burner_id"),
-            "phase": ("i2", _place("phase", (Phase.AS_FOUND.value, Phase.AS_LEFT.value))),
-            "point": ("i2", _place("point", (Point.HIGH.value, Point.LOW.value))),
-            "fuel": ("i2", _place("fuel", FUELS)),
-            "co2_measured": ("i2", _flag(co2_source=FiringTest.Source.MEASURED)),
-            "moved_before": ("i2", _flag(moved_before=True)),
+            "phase": ("i2", Place("phase", (Phase.AS_FOUND.value, Phase.AS_LEFT.value))),
+            "point": ("i2", Place("point", (Point.HIGH.value, Point.LOW.value))),
+            "fuel": ("i2", Place("fuel", FUELS)),
+            "co2_measured": (
+                "i2",
+                Place("co2_source", (FiringTest.Source.DERIVED.value, FiringTest.Source.MEASURED.value)),
+            ),
+            "moved_before": ("i2", Place("moved_before", (False, True))),
             "sequence": ("i4", "sequence"),
             "co2_pct": ("f4", "co2_pct"),
             "o2_pct": ("f4", "o2_pct"),
@@ -122,7 +124,7 @@ def adjustments_read(appliance_ids: Ids) -> Columns:
         {
             "visit": ("i8", "visit_id"),
             "burner": ("i8", "burner_id"),
-            "trim": ("i2", _place("trim", TRIMS)),
+            "trim": ("i2", Place("trim", TRIMS)),
         },
         few=appliance_ids is not None,
     )
@@ -156,7 +158,7 @@ def analysers_read(analyser_ids: Ids) -> Columns:
         rows,
         {
             "id": ("i8", "id"),
-            "setting": ("i2", _place("fuel_setting", FUELS)),
+            "setting": ("i2", Place("fuel_setting", FUELS)),
             "o2_abs": ("f8", stated(channels.O2_PCT, "accuracy_abs")),
             "o2_rel": ("f8", stated(channels.O2_PCT, "accuracy_rel")),
             "co2_abs": ("f8", stated(channels.CO2_PCT, "accuracy_abs")),
@@ -166,13 +168,3 @@ def analysers_read(analyser_ids: Ids) -> Columns:
     )
     order = np.argsort(read["id"])
     return {name: values[order] for name, values in read.items()}
-
-
-def _place(column: str, words: Sequence[str]) -> Case:
-    """A word's place in a list, -1 where it is none of them."""
-    whens = [When(**{column: word}, then=Value(place)) for place, word in enumerate(words)]
-    return Case(*whens, default=Value(-1), output_field=IntegerField())
-
-
-def _flag(**condition: object) -> Case:
-    return Case(When(**condition, then=Value(1)), default=Value(0), output_field=IntegerField())
