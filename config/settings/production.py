@@ -5,8 +5,8 @@ from config.settings.base import env, secret
 
 DEBUG = False
 SECRET_KEY = secret("SECRET_KEY")
-ALLOWED_HOSTS = env.list("ALLOWED_HOSTS")
-CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", [])
+ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS")
+CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", [])
 SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", True)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", 31_536_000)

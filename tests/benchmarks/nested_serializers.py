@@ -1,4 +1,4 @@
-"""The yardstick for saves: the same body through nested serializers with bulk_create, only stored, not judged.
+"""The yardstick for saves: the same body through nested serializers with bulk_create, only stored.
 
 Written as the framework's own documentation teaches it: one serializer a level, one bulk insert a table.
 """
