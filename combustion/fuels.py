@@ -31,8 +31,8 @@ class Fuel:
 
     composition: mole fractions by component name (see COMPONENTS), summing to 1 within 0.001 and then scaled
     to exactly 1.   u_composition: their standard uncertainties (missing = 0).   Limits: fractions 0 to 1,
-    1 kJ/mol of net heat or more; else OutOfRange naming the component.   Basis: one mole of fuel; products dry
-    unless said. Source: mole balance of complete combustion; ISO 6976:2016 for heat; air 20.95 % O2.
+    1 kJ/mol of net heat or more; else OutOfRange naming the component.   Basis: one mole of fuel; products
+    dry unless said. Source: mole balance of complete combustion; ISO 6976:2016 for heat; air 20.95 % O2.
 
     >>> round(Fuel("methane", "Methane", {"methane": 1.0}).co2_max_pct, 3)
     11.701
