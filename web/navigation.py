@@ -30,6 +30,7 @@ _OFFICE: _Entries = [
     ("findings", _("Findings")),
     ("customers", _("Customers")),
     ("contracts", _("Contracts")),
+    ("flue-gas", _("Flue gas")),
     ("accounts", _("Accounts")),
 ]
 _BY_ROLE: dict[str, _Entries] = {
@@ -41,9 +42,15 @@ _BY_ROLE: dict[str, _Entries] = {
         ("today", _("To decide")),
         ("due", _("Due list")),
         ("customers", _("Customers")),
+        ("flue-gas", _("Flue gas")),
         ("accounts", _("Accounts")),
     ],
-    Role.TECHNICIAN: [("my-day", _("My day")), ("findings", _("Findings")), ("customers", _("Customers"))],
+    Role.TECHNICIAN: [
+        ("my-day", _("My day")),
+        ("flue-gas", _("Flue gas")),
+        ("findings", _("Findings")),
+        ("customers", _("Customers")),
+    ],
     Role.CONTACT: [("my-sites", _("My sites"))],
 }
 

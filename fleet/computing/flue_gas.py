@@ -65,9 +65,8 @@ def flue_gas_compute(asked: FlueGasIn) -> Computed:
         with refused(names={"fuel": "analyser_fuel"}):
             setting = AnalyserSetting.of(fuel(asked.analyser_fuel))
     given = {name: getattr(asked, name) for name in MEASURED}
-    assumed_pressure = asked.pressure_hpa is None and asked.elevation_m is not None
     with refused():
-        if assumed_pressure:
+        if asked.pressure_hpa is None and asked.elevation_m is not None:
             given["pressure_hpa"] = float(pressure_hpa_at(asked.elevation_m))
         _refuse_plain_air(asked)
         accuracy = _accuracy(asked, given, setting)

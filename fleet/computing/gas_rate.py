@@ -48,7 +48,8 @@ def gas_rate_answer(asked: GasRateIn) -> Answer:
         if asked.nameplate_kw is not None:
             basis = asked.nameplate_basis
             measured, u = getattr(clocked, f"{basis}_kw"), getattr(clocked, f"u_{basis}_kw")
-            share = quantity(*map(float, nameplate_share(measured, asked.nameplate_kw, u, share_at_site)))
+            of_plate, u_share = nameplate_share(measured, asked.nameplate_kw, u, share_at_site)
+            share = quantity(float(of_plate), float(u_share))
     return {
         "caution": CAUTION,
         "fuel": {"slug": gas.slug, "name": gas.name},

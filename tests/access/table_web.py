@@ -102,6 +102,7 @@ ROWS = [
     Row("GET", "web:today", OFFICE),
     Row("GET", "web:due", FIRM),
     Row("GET", "web:findings", FIRM),
+    Row("GET", "web:flue-gas", FIRM),
     Row("GET", "web:search", FIRM),
     Row("GET", "web:customers", FIRM),
     Row("GET", "web:customer", FIRM, kwargs=of_customer),

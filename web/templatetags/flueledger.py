@@ -191,3 +191,9 @@ def spaced(code: str) -> str:
 def days_past(day: date, today: date) -> str:
     """How many days a day lies back; an en dash where it does not."""
     return str((today - day).days) if day < today else "–"
+
+
+@register.filter
+def measure_label(name: str) -> str:
+    """What a quantity is called; its code as words where it has no label."""
+    return str(MEASURES[name].label) if name in MEASURES else name.replace("_", " ")

@@ -13,6 +13,7 @@ from visits.models import Visit
 from visits.permissions import can_countersign, can_write_visit
 from visits.services import visit_countersign
 from web.access import EVERYONE, FIRM, PersonRequest, page_for
+from web.selectors.flue_gas import visit_fuel_line
 from web.selectors.visit import visit_page
 
 RESULTS = (
@@ -40,6 +41,7 @@ def visit(request: PersonRequest, uuid: UUID) -> HttpResponse:
         "visit": seen,
         "zone": seen.appliance.plant.site.zone,
         "results": RESULTS,
+        "fuel_line": visit_fuel_line(page.tests, seen.fuel, several_burners=page.several_burners),
         "can_go_on": not seen.is_closed and can_write_visit(request.user, seen),
         "can_sign": seen.uncountersigned and can_countersign(request.user),
     }
