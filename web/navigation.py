@@ -35,7 +35,7 @@ _OFFICE: _Entries = [
 ]
 _BY_ROLE: dict[str, _Entries] = {
     Role.OFFICE: _OFFICE,
-    Role.ADMINISTRATOR: [*_OFFICE, ("condition", _("Fleet condition"))],
+    Role.ADMINISTRATOR: [*_OFFICE, ("condition", _("Fleet condition")), ("limits", _("Limits"))],
     Role.MANAGER: [
         ("condition", _("Fleet condition")),
         ("findings", _("Findings")),

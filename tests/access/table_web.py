@@ -56,6 +56,10 @@ def of_technician(side, **_):
     return {"pk": side.technician.pk}
 
 
+def of_finding(side, **_):
+    return {"pk": side.finding.pk}
+
+
 def of_device(side, person, mine, **_):
     return {"pk": token_of(person if mine and person is not None else side.technician).pk}
 
@@ -102,7 +106,12 @@ ROWS = [
     Row("GET", "web:today", OFFICE),
     Row("GET", "web:due", FIRM),
     Row("GET", "web:findings", FIRM),
+    Row("GET", "web:finding", FIRM, kwargs=of_finding),
+    Row("POST", "web:finding", FIRM, kwargs=of_finding, note="with nothing filled in"),
     Row("GET", "web:flue-gas", FIRM),
+    Row("GET", "web:limits", FIRM),
+    Row("GET", "web:limit-set", only("administrator")),
+    Row("POST", "web:limit-set", only("administrator"), note="with nothing filled in"),
     Row("GET", "web:search", FIRM),
     Row("GET", "web:customers", FIRM),
     Row("GET", "web:customer", FIRM, kwargs=of_customer),
