@@ -4,7 +4,7 @@ from typing import Any
 
 from people.models import Role
 from people.permissions import role_of, sees_everything, works_here
-from visits.models import Attendance, Visit
+from visits.models import Attendance, Life, Visit
 
 
 def can_open_visit(user: Any, attendance: Attendance | None) -> bool:
@@ -27,3 +27,8 @@ def can_write_visit(user: Any, visit: Visit) -> bool:
 def can_countersign(user: Any) -> bool:
     """Anyone of the firm may try; whether their licence covers the visit is asked of the licence."""
     return works_here(user)
+
+
+def can_move_finding(user: Any, to: str) -> bool:
+    """The office takes any step; a technician says what is done, and nothing that binds the customer."""
+    return sees_everything(user) or (works_here(user) and to == Life.DONE)

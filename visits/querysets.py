@@ -57,5 +57,5 @@ class FindingQuerySet(_Visible):
     site_path = "appliance__plant__site"
 
     def open(self) -> Self:
-        """Holding and not done: the remedial list."""
-        return self.filter(holds=True, life="open")
+        """Holding, and neither declined nor done: the remedial list."""
+        return self.filter(holds=True, life__in=["open", "quoted", "accepted"])

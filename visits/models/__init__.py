@@ -1,14 +1,16 @@
 """The record of what was read, done and judged: facts and constraints."""
 
-from visits.models.findings import Finding, Life, Severity
+from visits.models.findings import STANDING, Finding, FindingLife, Life, Severity
 from visits.models.results import TestResult
 from visits.models.tests import Adjustment, FiringTest, Phase, TemporaryChange, VisitItem
 from visits.models.visits import Attendance, Kind, Outcome, Visit, VisitRecord
 
 __all__ = [
+    "STANDING",
     "Adjustment",
     "Attendance",
     "Finding",
+    "FindingLife",
     "FiringTest",
     "Kind",
     "Life",
