@@ -8,6 +8,7 @@ from uuid import uuid4
 
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from fleet.models import Appliance, Plant, Site, SiteContact
@@ -17,7 +18,7 @@ from planning.models import FollowUp
 from planning.services import plan_appliances
 from tests.access.table import PEOPLE, Row
 from tests.factories import ApplianceFactory, AttendanceFactory, UserFactory
-from visits.models import Attendance, Visit
+from visits.models import Attendance, Finding, Visit
 from visits.services import Sender, visit_save
 
 DAY = date(2026, 3, 2)
@@ -39,6 +40,7 @@ class Side:
     closed_visit: Visit
     open_visit: Visit
     follow_up: FollowUp
+    finding: Finding
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,13 @@ def _side() -> Side:
         closed_visit=closed,
         open_visit=opened,
         follow_up=FollowUp.objects.get(visit=closed),
+        finding=Finding.objects.create(
+            visit=closed,
+            appliance=appliance,
+            code="co_make_safe",
+            severity="make_safe",
+            made_at=timezone.now(),
+        ),
     )
 
 
