@@ -18,6 +18,7 @@ from fleet.selectors import LimitKey
 from visits.models import FiringTest, Phase, TestResult
 from web.forms.flue_gas import FlueGasForm
 from web.meanings import GROUPS, METER_ROWS, WHY, YEAR_ROWS
+from web.selectors.appliance import result_of
 from web.units import MEASURES
 
 
@@ -103,7 +104,7 @@ def visit_fuel_line(tests: Sequence[FiringTest], fuel: str, *, several_burners: 
     """A visit's judged tests as found and as left on the line of its fuel; its bands stand elsewhere."""
     points: list[FuelLinePoint] = []
     for test in tests:
-        result = next(iter(test.results.all()), None)
+        result = result_of(test)
         shown = test.phase in (Phase.AS_FOUND, Phase.AS_LEFT) and not test.withdrawn_reason
         if result is not None and shown and test.fuel == fuel:
             points += _point_of(test, result, f"{test.burner}: {test}" if several_burners else str(test))
