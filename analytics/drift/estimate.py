@@ -6,15 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.drift import wander
 from analytics.drift.decomposition import Common, CommonSpread
 from analytics.drift.discoveries import flags_by_probability
-from analytics.drift.fit import SUSPECT, classes_of, fit_fleet, look_at
+from analytics.drift.fit import fit_fleet
 from analytics.drift.forecast import Bands, Outlook, next_visit_day
 from analytics.drift.history import BoolArray, FloatArray, History, IntArray
-from analytics.drift.likelihood import log_likelihoods
-from analytics.drift.movement import Movement, readings_of, scaled_spreads, spread_scale
+from analytics.drift.movement import Movement
 from analytics.drift.periods import WEAK_SHARE, Columns, lonely_periods
+from analytics.drift.scoring import grid, scored
 from analytics.drift.steps import Steps, steps_of
 from analytics.drift.summary import Summary, summarise
 
@@ -145,11 +144,8 @@ def estimate_fleet(history: History, bands: Bands | None = None) -> FleetDrift:
     steps = steps_of(history)
     periods = int(history.period.max(initial=-1)) + 1
     fit = fit_fleet(steps, history.model, periods)
-    classes = classes_of(fit.log_likelihood, fit.movement.mixture)
-    posterior = wander.probabilities(classes, fit.movement.mixture.share)
-    summary = summarise(
-        history, steps, fit.common, fit.movement, fit.log_likelihood, posterior, fit.suspects, fit.close
-    )
+    steps = fit.scored.steps
+    summary = summarise(history, fit.common, fit.movement, fit.scored)
     chance, flagged = _appliances(history, summary)
     cut = float(chance[flagged].min()) if flagged.any() else 1.0
     trims = _trims(history, summary, flagged)
@@ -179,20 +175,13 @@ def refit_burners(
     history = history.checked()
     steps = steps_of(history)
     common = _common_of(run, steps)
-    readings = readings_of(steps, common, run.movement)
-    spreads = wander.node_spreads(run.movement.reference)
-    scale = spread_scale(steps, run.movement, history.model)
-    table = log_likelihoods(steps, readings, scaled_spreads(spreads, scale))
-    posterior = wander.probabilities(classes_of(table, run.movement.mixture), run.movement.mixture.share)
-    suspects = np.flatnonzero(1.0 - posterior[:, 0] > SUSPECT)
-    close = look_at(steps, common, run.movement, history.model, suspects)
-    table[suspects] = close.log_likelihood
-    posterior = wander.probabilities(classes_of(table, run.movement.mixture), run.movement.mixture.share)
-    summary = summarise(history, steps, common, run.movement, table, posterior, suspects, close)
+    table = grid(steps, common, run.movement, history.model)
+    score = scored(steps, common, run.movement, history.model, table)
+    summary = summarise(history, common, run.movement, score)
     chance = _chances(history, summary)
     trims = _trims(history, summary, chance >= run.cut)
     due = next_visit_day(summary.outlook, bands) if bands is not None else np.full(history.burners, np.nan)
-    return trims, _series(steps, common, summary), due
+    return trims, _series(score.steps, common, summary), due
 
 
 def _chances(history: History, summary: Summary) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from analytics.drift.likelihood import THREADS, Panel, Readings, panels
 from analytics.drift.movement import Movement
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.tracing import Trace, trace
+from analytics.drift.wander import node_weights
 
 BLUNDER_FACTORS = np.array([5.0, 25.0])
 """A blunder's standard deviation over that of the reading's noise, either as likely."""
@@ -27,12 +28,24 @@ class Evidence:
 
     log_likelihood (n, G): with drift, one blunder and one jump integrated out.  blunders (n, G): expected
     number.  jump (n, G, 2): posterior of a jump of each trim.  jump_step (n, G, 2): where it is likeliest.
+    blunder (n,): posterior of the likeliest blunder over all spreads, at blunder_step and blunder_point (n,).
     """
 
     log_likelihood: FloatArray
     blunders: FloatArray
     jump: FloatArray
     jump_step: IntArray
+    blunder: FloatArray
+    blunder_step: IntArray
+    blunder_point: IntArray
+
+    def updated(self, rows: IntArray, newer: Evidence) -> Evidence:
+        """The same with some rows (k,) taken from newer evidence of k stretches."""
+        arrays = {}
+        for field in fields(self):
+            arrays[field.name] = getattr(self, field.name).copy()
+            arrays[field.name][rows] = getattr(newer, field.name)
+        return Evidence(**arrays)
 
 
 def look_closer(
@@ -47,20 +60,35 @@ def look_closer(
     place = np.zeros(steps.stretches, np.int64)
     place[chosen] = np.arange(len(chosen))
     shape = (len(chosen), len(spreads))
-    out = Evidence(np.zeros(shape), np.zeros(shape), np.zeros((*shape, 2)), np.zeros((*shape, 2), np.int64))
+    n = len(chosen)
+    out = Evidence(
+        log_likelihood=np.zeros(shape),
+        blunders=np.zeros(shape),
+        jump=np.zeros((*shape, 2)),
+        jump_step=np.zeros((*shape, 2), np.int64),
+        blunder=np.zeros(n),
+        blunder_step=np.zeros(n, np.int64),
+        blunder_point=np.zeros(n, np.int64),
+    )
 
     def work(panel: Panel) -> None:
         own = scale[:, panel.chosen]
         traced = trace(panel, spreads[:, :, None] * own)
         at = place[panel.chosen]
-        blunder = _blunder_gain(panel, traced)
+        each = movement.blunder_share * _blunder_gains(panel, traced)
         jumps = _jump_gain(traced, own * movement.reference[:, None])
-        odds_blunder = movement.blunder_share * blunder
+        odds_blunder = each.sum(axis=(0, 1))
         odds_jump = movement.jump_share * jumps.sum(axis=0)
         total = 1.0 + odds_blunder + odds_jump.sum(axis=0)
         out.log_likelihood[at] = (traced.log_likelihood + _drift_gain(traced, movement) + np.log(total)).T
         out.blunders[at] = (odds_blunder / total).T
         out.jump[at] = np.moveaxis(odds_jump / total, 0, 2).swapaxes(0, 1)
+        weight = node_weights(out.log_likelihood[at].astype(np.float32), movement.mixture).T
+        own_share = (each * (weight / total)).sum(axis=2)
+        worst = own_share.reshape(-1, len(at)).argmax(axis=0)
+        t, out.blunder_point[at] = np.divmod(worst, 2)
+        out.blunder[at] = own_share[t, out.blunder_point[at], np.arange(len(at))]
+        out.blunder_step[at] = panel.step[t, np.arange(len(at))]
         step = np.take_along_axis(panel.step[:, None, None, :], jumps.argmax(axis=0)[None], axis=0)[0]
         out.jump_step[at] = np.moveaxis(step, 0, 2).swapaxes(0, 1)
 
@@ -77,16 +105,15 @@ def _gain(score: FloatArray, information: FloatArray, variance: FloatArray) -> F
     return np.asarray(np.exp(exponent) / np.sqrt(factor))
 
 
-def _blunder_gain(panel: Panel, traced: Trace) -> FloatArray:
-    """Sum over readings of the gain if that one is a blunder (G, n)."""
+def _blunder_gains(panel: Panel, traced: Trace) -> FloatArray:
+    """Gain if one reading is a blunder (T, 2, G, n); 0 where nothing was read."""
     noise = np.stack([panel.r1, panel.r2], axis=1)
     known = (noise < UNREAD)[:, :, None, :]
-    total = np.zeros(traced.log_likelihood.shape)
+    total = np.zeros(traced.score.shape)
     for factor in BLUNDER_FACTORS:
         extra = np.where(known, (factor**2 - 1.0) * noise[:, :, None, :], 0.0)
-        gain = _gain(traced.score, traced.information, extra)
-        total += np.where(known, gain, 0.0).sum(axis=(0, 1)) / len(BLUNDER_FACTORS)
-    return total
+        total += _gain(traced.score, traced.information, extra)
+    return np.where(known, total / len(BLUNDER_FACTORS), 0.0)
 
 
 def _jump_gain(traced: Trace, usual: FloatArray) -> FloatArray:

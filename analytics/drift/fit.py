@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,9 +9,9 @@ import numpy.typing as npt
 
 from analytics.drift import wander
 from analytics.drift.decomposition import Common, CommonSpread, decompose
-from analytics.drift.evidence import Evidence, look_closer
+from analytics.drift.evidence import Evidence
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
-from analytics.drift.likelihood import THREADS, log_likelihoods, panels
+from analytics.drift.likelihood import panels
 from analytics.drift.movement import (
     SAMPLE,
     Movement,
@@ -20,22 +19,33 @@ from analytics.drift.movement import (
     fit_noise,
     noise_of,
     readings_of,
-    scaled_spreads,
     spread_scale,
 )
 from analytics.drift.periods import Columns, cut_periods, whole_periods
+from analytics.drift.scoring import (
+    SUSPECT,
+    Scored,
+    classes_of,
+    grid,
+    look_at,
+    look_hard,
+    moments_of,
+    scored,
+)
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.tracing import trace
 
 BLUNDER_SIGMAS = 3.5
 """A leftover beyond this many standard deviations loses weight in the fit of what is common."""
-SUSPECT = 0.02
-"""Stretches with at least this probability of a wandering trim are looked at more closely."""
 QUIET_SAMPLE = 2_000
 FIRST_SAMPLE = 6_000
-SHARE_PRIOR_READINGS = 20_000.0
+LEARNT = 20_000
+"""Stretches that the fleet's figures are learnt from; the others are only scored."""
+PRIOR_READINGS, PRIOR_INTERVALS = 20_000.0, 20_000.0
+"""What the priors of the shares of blunders and of jumps weigh."""
+MANY_BLUNDERS = 0.001
+"""Share of the sample's readings set aside from which the noise is fitted again without them."""
 PEER_WEIGHT = 5.0
-PART = 2_000
 MIXTURE_ROUNDS = 25
 DRIFT_LEAST = 100
 FLOOR_DRIFT_SD = np.array([0.02, 0.01])
@@ -44,14 +54,12 @@ FLOOR_DRIFT_SD = np.array([0.02, 0.01])
 
 @dataclass(frozen=True)
 class Fit:
-    """A fleet's fit. log_likelihood (U, G) on the grid of nodes; close: evidence of the suspects (n, ...)."""
+    """A fleet's fit: what is common, the columns of bias, how trims move, and every stretch's score."""
 
     common: Common
     columns: Columns
     movement: Movement
-    log_likelihood: npt.NDArray[np.float32]
-    suspects: IntArray
-    close: Evidence
+    scored: Scored
 
 
 def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
@@ -62,14 +70,16 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
     walk = np.full(steps.stretches, movement.reference[THROTTLE] ** 2)
     common, solution, leftover = _common(steps, columns, movement, walk, spread, var_factor, None)
     rng = np.random.default_rng(7)
-    sample = np.sort(rng.permutation(steps.stretches)[:SAMPLE])
+    sample = _some(steps.stretches, SAMPLE, rng)
     if len(sample):
         movement = fit_noise(steps, common, movement, sample)
 
+        steps, movement = _clean(steps, common, movement, model, sample)
+
     columns = cut_periods(steps, leftover, periods)
     var_factor = np.maximum(np.abs(leftover) / BLUNDER_SIGMAS, 1.0) ** 4
-    some = np.sort(rng.permutation(steps.stretches)[:FIRST_SAMPLE])
-    quick = _grid(steps, common, movement, model, some)
+    some = _some(steps.stretches, FIRST_SAMPLE, rng)
+    quick = grid(steps, common, movement, model, some)
     movement = _fit_mixture(movement, quick, rng)
     movement = _fit_peers(movement, quick, model[steps.burner[some]])
     usual = movement.reference[THROTTLE] * np.exp(movement.mixture.centre[THROTTLE])
@@ -77,16 +87,33 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
     start = _extended(solution, periods, columns)
     common, *_ = _common(steps, columns, movement, walk, common.spread, var_factor, start)
 
-    table = _grid(steps, common, movement, model)
+    learnt = _some(steps.stretches, LEARNT, rng)
+    table = grid(steps, common, movement, model, learnt)
     movement = _fit_mixture(movement, table, rng)
-    movement = _fit_drift(steps, common, movement, table, model, rng)
-    suspects = np.flatnonzero(_any_wanders(table, movement.mixture) > SUSPECT)
-    close = look_at(steps, common, movement, model, suspects)
-    movement = _fit_accidents(steps, movement, table, close, suspects)
-    close = look_at(steps, common, movement, model, suspects)
-    table[suspects] = close.log_likelihood
-    movement = _fit_mixture(movement, table, rng)
-    return Fit(common, columns, movement, table, suspects, close)
+    movement = _fit_drift(steps, common, movement, table, model, learnt, rng)
+    movement = _fit_close(steps, common, movement, table, model, learnt, rng)
+    if len(learnt) < steps.stretches:
+        table = grid(steps, common, movement, model)
+    return Fit(common, columns, movement, scored(steps, common, movement, model, table))
+
+
+def _fit_close(
+    steps: Steps,
+    common: Common,
+    movement: Movement,
+    table: npt.NDArray[np.float32],
+    model: IntArray,
+    learnt: IntArray,
+    rng: np.random.Generator,
+) -> Movement:
+    """Share of jumps, and the mixture once more, after a closer look at the suspects among the learnt."""
+    loud = np.flatnonzero(_any_wanders(table, movement.mixture) > SUSPECT)
+    close = look_at(steps, common, movement, model, learnt[loud])
+    movement = _fit_jumps(steps, movement, close, learnt)
+    _, close = look_hard(steps, common, movement, model, learnt[loud])
+    seen = table.copy()
+    seen[loud] = close.log_likelihood
+    return _fit_mixture(movement, seen, rng)
 
 
 def _common(
@@ -111,30 +138,6 @@ def _extended(solution: FloatArray, periods: int, columns: Columns) -> FloatArra
     return np.concatenate([solution[columns.period], solution[periods:]])
 
 
-def _grid(
-    steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray | None = None
-) -> npt.NDArray[np.float32]:
-    spreads = scaled_spreads(wander.node_spreads(movement.reference), spread_scale(steps, movement, model))
-    return log_likelihoods(steps, readings_of(steps, common, movement), spreads, chosen)
-
-
-def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray) -> Evidence:
-    spreads = wander.node_spreads(movement.reference)
-    scale = spread_scale(steps, movement, model)
-    return look_closer(steps, readings_of(steps, common, movement), movement, spreads, scale, chosen)
-
-
-def classes_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> FloatArray:
-    """Likelihood of each stretch under each class of wandering (U, 4), in parts to bound memory."""
-
-    def part(at: int) -> FloatArray:
-        return wander.class_likelihood(wander.fine_likelihood(table[at : at + PART])[0], mixture)
-
-    with ThreadPoolExecutor(THREADS) as pool:
-        parts = list(pool.map(part, range(0, len(table), PART)))
-    return np.concatenate([np.zeros((0, 4)), *parts])
-
-
 def _any_wanders(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> FloatArray:
     return np.asarray(1.0 - wander.probabilities(classes_of(table, mixture), mixture.share)[:, 0])
 
@@ -151,19 +154,6 @@ def _fit_mixture(movement: Movement, table: npt.NDArray[np.float32], rng: np.ran
     mixture = wander.fit_mixture(fine, weight, movement.mixture, MIXTURE_ROUNDS)
     share = wander.fit_share(classes_of(table, mixture), mixture.share)
     return replace(movement, mixture=replace(mixture, share=share))
-
-
-def moments_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> tuple[FloatArray, FloatArray]:
-    """Posterior mean of each trim's squared multiple, and of its log multiple (U, 2)."""
-    squares, logs = [], []
-    for at in range(0, len(table), PART):
-        fine, _ = wander.fine_likelihood(table[at : at + PART])
-        posterior = wander.probabilities(wander.class_likelihood(fine, mixture), mixture.share)
-        square, log = wander.movement_moments(fine, mixture, posterior)
-        squares.append(square)
-        logs.append(log)
-    empty = np.zeros((0, 2))
-    return np.concatenate([empty, *squares]), np.concatenate([empty, *logs])
 
 
 def _fit_peers(movement: Movement, table: npt.NDArray[np.float32], own: IntArray) -> Movement:
@@ -185,11 +175,12 @@ def _fit_drift(
     movement: Movement,
     table: npt.NDArray[np.float32],
     model: IntArray,
+    learnt: IntArray,
     rng: np.random.Generator,
 ) -> Movement:
     """Mean and spread of steady drift between burners, from a sample of quiet stretches."""
     quiet = np.flatnonzero(_any_wanders(table, movement.mixture) <= SUSPECT)
-    chosen = rng.permutation(quiet)[:QUIET_SAMPLE]
+    chosen = learnt[rng.permutation(quiet)[:QUIET_SAMPLE]]
     if len(chosen) < DRIFT_LEAST:
         return movement
     usual = movement.reference[:, None] * spread_scale(steps, movement, model)
@@ -216,35 +207,37 @@ def _fit_drift(
     return replace(movement, drift_mean=mean, drift_sd=sd)
 
 
-def _fit_accidents(
-    steps: Steps, movement: Movement, table: npt.NDArray[np.float32], close: Evidence, suspects: IntArray
-) -> Movement:
-    """Shares of blunders and jumps from the closer look, each with a prior worth some thousands of
-    readings.
-    """
-    if not len(suspects):
+def _fit_jumps(steps: Steps, movement: Movement, close: Evidence, learnt: IntArray) -> Movement:
+    """Share of intervals with a jump, from the closer look at the learnt stretches' suspects."""
+    if not len(close.log_likelihood):
         return movement
-    weight = node_weights(close.log_likelihood.astype(np.float32), movement.mixture)
-    blunders = float(np.sum(weight * close.blunders))
+    weight = wander.node_weights(close.log_likelihood.astype(np.float32), movement.mixture)
     jumps = float(np.sum(weight[..., None] * close.jump))
-    readings, intervals = float(steps.read.sum()), 2.0 * float(np.sum(steps.years > 0.0))
-    prior = SHARE_PRIOR_READINGS
-    return replace(
-        movement,
-        blunder_share=(blunders + prior * movement.blunder_share / 4.0) / (readings + prior),
-        jump_share=(jumps + prior * movement.jump_share / 4.0) / (intervals + prior),
-    )
+    share_learnt = len(learnt) / max(steps.stretches, 1)
+    intervals = 2.0 * float(np.sum(steps.years > 0.0)) * share_learnt
+    prior = PRIOR_INTERVALS
+    return replace(movement, jump_share=(jumps + prior * movement.jump_share / 4.0) / (intervals + prior))
 
 
-def node_weights(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> FloatArray:
-    """Posterior of the coarse nodes (n, G): likelihood times the mixture's mass near each node."""
-    usual = [mixture.weights(trim) for trim in (THROTTLE, OFFSET)]
-    nearest = np.abs(np.log(wander.FINE)[:, None] - np.log(wander.NODES)[None]).argmin(axis=1)
-    prior = np.zeros((len(wander.NODES), len(wander.NODES)))
-    for share, (a, b) in zip(mixture.share, wander.CLASSES.astype(int), strict=True):
-        first = np.bincount(nearest, usual[THROTTLE][a], minlength=len(wander.NODES))
-        second = np.bincount(nearest, usual[OFFSET][b], minlength=len(wander.NODES))
-        prior += share * np.outer(first, second)
-    joint = table.astype(np.float64) + np.log(prior.ravel() + 1e-300)
-    joint = np.exp(joint - joint.max(axis=1, keepdims=True))
-    return np.asarray(joint / joint.sum(axis=1, keepdims=True))
+def _clean(
+    steps: Steps, common: Common, movement: Movement, model: IntArray, sample: IntArray
+) -> tuple[Steps, Movement]:
+    """Set aside the sample's blunders, and fit noise and movements again on what is left.
+
+    The share of blunders comes from here too: the sample is of all stretches, not of suspects alone.
+    """
+    cleaned, evidence = look_hard(steps, common, movement, model, sample)
+    aside = float(np.sum(cleaned.var > steps.var))
+    weight = wander.node_weights(evidence.log_likelihood.astype(np.float32), movement.mixture)
+    blunders = aside + float(np.sum(weight * evidence.blunders))
+    readings = float(steps.read[np.isin(steps.stretch, sample)].sum())
+    prior = PRIOR_READINGS
+    share = (blunders + prior * movement.blunder_share / 4.0) / (readings + prior)
+    movement = replace(movement, blunder_share=share)
+    if aside > MANY_BLUNDERS * readings:
+        movement = fit_noise(cleaned, common, movement, sample)
+    return cleaned, movement
+
+
+def _some(count: int, most: int, rng: np.random.Generator) -> IntArray:
+    return np.sort(rng.permutation(count)[:most])

@@ -80,10 +80,14 @@ class History:
         }
         _check_shapes(cast)
         _check_values(cast)
-        order = np.lexsort((cast["day"], cast["burner"]))
-        rows = {name: array[order] for name, array in cast.items() if name not in _PER_BURNER}
-        kept = ~_twins(rows)
-        return replace(self, **{**cast, **{name: array[kept] for name, array in rows.items()}})
+        rows = {name: array for name, array in cast.items() if name not in _PER_BURNER}
+        if not _in_order(rows["burner"], rows["day"]):
+            order = np.lexsort((rows["day"], rows["burner"]))
+            rows = {name: array[order] for name, array in rows.items()}
+        twin = _twins(rows)
+        if twin.any():
+            rows = {name: array[~twin] for name, array in rows.items()}
+        return replace(self, **{**cast, **rows})
 
     def rows(self, chosen: IntArray | BoolArray) -> History:
         """The same burners with only the chosen visits."""
@@ -135,6 +139,11 @@ def _refuse(name: str, values: AnyArray, wrong: AnyArray, limit: str) -> None:
     if np.any(wrong):
         at = int(np.flatnonzero(np.any(np.atleast_2d(wrong.T), axis=0))[0])
         raise ValueError(f"{name} of row {at} is {values[at]}; it must be {limit}")
+
+
+def _in_order(burner: IntArray, day: FloatArray) -> bool:
+    later = burner[1:] == burner[:-1]
+    return bool(np.all((burner[1:] > burner[:-1]) | (later & (day[1:] >= day[:-1]))))
 
 
 def _twins(rows: dict[str, AnyArray]) -> BoolArray:

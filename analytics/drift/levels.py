@@ -6,6 +6,8 @@ covariance to any column (filter forwards, adjoint backwards), or gives the inno
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +15,11 @@ import numpy.typing as npt
 from scipy import sparse
 
 from analytics.drift.history import BoolArray, FloatArray, IntArray
-from analytics.drift.likelihood import LEVEL_VAR
+from analytics.drift.likelihood import LEVEL_VAR, THREADS
 from analytics.drift.steps import UNREAD
 
-BLOCK = 20_000
+BLOCK = 2_000
+"""Stretches filtered at once: few enough that a row of them stays in the processor's own memory."""
 FORGOTTEN = 1e-3
 """Innovations depend on earlier readings by weights that die away; smaller ones than this are dropped."""
 
@@ -58,21 +61,13 @@ class Whitener:
         """Inverse covariance times a column (S,)."""
         out = np.zeros(self.steps)
         for block in self._blocks:
-            wide = np.where(block.real, column[block.step], 0.0)
-            innovation = _innovations(block, wide) * block.inverse
-            later = np.zeros(wide.shape[1])
-            for t in range(len(wide) - 1, -1, -1):
-                # the step after forgets this one where it starts afresh
-                if t + 1 < len(wide):
-                    later *= block.keep[t + 1]
-                adjoint = innovation[t] - block.gain[t] * later
-                later += adjoint
-                wide[t] = adjoint
+            wide = column[block.step]
+            _apply(block, wide)
             out[block.step[block.real]] = wide[block.real]
         return out
 
-    def deletion(self, column: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Smoothing error of each reading and the diagonal of the inverse covariance, both (S,)."""
+    def diagonal(self) -> FloatArray:
+        """Diagonal of the inverse covariance (S,)."""
         diagonal = np.zeros(self.steps)
         for block in self._blocks:
             spread = np.zeros(block.step.shape[1])
@@ -83,7 +78,7 @@ class Whitener:
                 values[t] = block.inverse[t] + block.gain[t] ** 2 * spread
                 spread = block.inverse[t] + (1.0 - block.gain[t]) ** 2 * spread
             diagonal[block.step[block.real]] = values[block.real]
-        return self.apply(column), diagonal
+        return diagonal
 
     def whitened(self, design: sparse.csr_array) -> sparse.csr_array:
         """Innovations of the design's columns, each row divided by its standard deviation."""
@@ -91,6 +86,40 @@ class Whitener:
         for block in self._blocks:
             whole = whole + _innovation_matrix(block, self.steps)
         return sparse.csr_array(whole @ design)
+
+    def normal_product(self, design: sparse.csr_array) -> Callable[[FloatArray], FloatArray]:
+        """The product of the normal matrix (design' x inverse covariance x design) with a vector.
+
+        Rows are put in the blocks' own order once, so that no product has to gather them again.
+        """
+        parts = [self._blocks[part::THREADS] for part in range(THREADS)]
+        designs = [sparse.csr_array(_in_order(design, blocks)) for blocks in parts]
+        turned = [ordered.T for ordered in designs]
+        pool = ThreadPoolExecutor(THREADS)
+
+        def part_of(part: int, vector: FloatArray) -> FloatArray:
+            rows = designs[part] @ vector
+            at = 0
+            for block in parts[part]:
+                size = block.step.size
+                _apply(block, rows[at : at + size].reshape(block.step.shape))
+                at += size
+            return np.asarray(turned[part] @ rows)
+
+        def product(vector: FloatArray) -> FloatArray:
+            halves = pool.map(part_of, range(THREADS), [vector] * THREADS)
+            return np.asarray(sum(halves, np.zeros(design.shape[1])))
+
+        return product
+
+
+def _in_order(design: sparse.csr_array, blocks: list[_Block]) -> sparse.csr_array:
+    """The design's rows in the order of the blocks; a padded place has an empty row."""
+    if not blocks:
+        return design[:0]
+    empty = sparse.csr_array((1, design.shape[1]))
+    places = np.concatenate([np.where(b.real, b.step, design.shape[0]).ravel() for b in blocks])
+    return sparse.csr_array(sparse.vstack([design, empty], format="csr")[places])
 
 
 def _block(step: IntArray, real: BoolArray, noise: FloatArray, walk: FloatArray, reset: BoolArray) -> _Block:
@@ -105,14 +134,23 @@ def _block(step: IntArray, real: BoolArray, noise: FloatArray, walk: FloatArray,
     return _Block(step, real, gain, np.where(reset, 0.0, 1.0), inverse)
 
 
-def _innovations(block: _Block, wide: FloatArray) -> FloatArray:
-    out = np.empty_like(wide)
-    level = np.zeros(wide.shape[1])
+def _apply(block: _Block, wide: FloatArray) -> None:
+    """Turn columns (T, n) into inverse covariance times them, in place; padded places give nothing."""
+    level, change = np.zeros((2, wide.shape[1]))
     for t in range(len(wide)):
-        level = level * block.keep[t]
-        out[t] = wide[t] - level
-        level = level + block.gain[t] * out[t]
-    return out
+        level *= block.keep[t]
+        wide[t] -= level
+        np.multiply(block.gain[t], wide[t], out=change)
+        level += change
+    wide *= block.inverse
+    later = np.zeros(wide.shape[1])
+    for t in range(len(wide) - 1, -1, -1):
+        # the step after forgets this one where it starts afresh
+        if t + 1 < len(wide):
+            later *= block.keep[t + 1]
+        np.multiply(block.gain[t], later, out=change)
+        wide[t] -= change
+        later += wide[t]
 
 
 def _innovation_matrix(block: _Block, steps: int) -> sparse.csr_array:

@@ -94,12 +94,13 @@ def fit_noise(steps: Steps, common: Common, movement: Movement, chosen: IntArray
     y = corrected(steps, common)
     first, second = np.meshgrid(np.arange(len(MULTIPLES)), np.arange(len(MULTIPLES)), indexing="ij")
     weight = (MULTIPLE_WEIGHTS[first] * MULTIPLE_WEIGHTS[second]).ravel()
-    some = _only(steps, chosen)
+    some, theirs = _only(steps, chosen), _rows(common, steps, chosen)
+    y = y[np.isin(steps.stretch, chosen)]
 
     def loss(log_values: FloatArray) -> float:
         values = np.exp(log_values)
         trial = replace(movement, noise_factor=float(values[2]), visit_var=float(values[3] ** 2))
-        readings = readings_of(some, _rows(common, steps, chosen), trial, y[np.isin(steps.stretch, chosen)])
+        readings = readings_of(some, theirs, trial, y)
         spreads = np.stack(
             [MULTIPLES[first.ravel()] * values[0], MULTIPLES[second.ravel()] * values[1]], axis=1
         )

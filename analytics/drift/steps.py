@@ -200,16 +200,18 @@ def _linear(
 
 
 def _medians(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
-    """Median of each group's finite values; NaN where there is none."""
+    """Upper median of each group's finite values, to 1e-9 of their range; NaN where there is none."""
     known = np.isfinite(values)
     values, group = values[known], group[known]
-    order = np.lexsort((values, group))
-    count = np.bincount(group, minlength=groups)
-    start = np.cumsum(count) - count
-    middle = np.where(count > 0, start + count // 2, 0)
     if not len(values):
         return np.full(groups, np.nan)
-    return np.where(count > 0, values[order][np.minimum(middle, len(values) - 1)], np.nan)
+    lowest = float(values.min())
+    span = 2.0 * max(float(values.max()) - lowest, 1e-12)
+    # one sort of one key, several times faster than sorting by two
+    key = np.sort(group + (values - lowest) / span)
+    count = np.bincount(group, minlength=groups)
+    middle = np.minimum(np.cumsum(count) - count + count // 2, len(key) - 1)
+    return np.where(count > 0, (key[middle] - np.arange(groups)) * span + lowest, np.nan)
 
 
 def _bias_effect(phi: FloatArray, stretch: IntArray, stretches: int) -> FloatArray:

@@ -6,15 +6,14 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
+from analytics.drift import wander
 from analytics.drift.decomposition import Common
-from analytics.drift.evidence import Evidence
-from analytics.drift.fit import moments_of, node_weights
 from analytics.drift.forecast import NODE_Z, Outlook
 from analytics.drift.history import FOUND, HIGH, LOW, OFFSET, THROTTLE, FloatArray, History, IntArray
 from analytics.drift.likelihood import panels
 from analytics.drift.movement import Movement, readings_of, spread_scale
+from analytics.drift.scoring import Scored, moments_of
 from analytics.drift.steps import Steps
 from analytics.drift.tracing import trace
 
@@ -63,16 +62,13 @@ class _Traced:
 
 def summarise(
     history: History,
-    steps: Steps,
     common: Common,
     movement: Movement,
-    table: npt.NDArray[np.float32],
-    posterior: FloatArray,
-    suspects: IntArray,
-    close: Evidence,
+    score: Scored,
 ) -> Summary:
-    """Summary of a checked history's steps. posterior (U, 4) of the classes of wandering."""
-    square, log = moments_of(table, movement.mixture)
+    """Summary of a checked history's steps as scored."""
+    steps, posterior = score.steps, score.posterior
+    square, log = moments_of(score.log_likelihood, movement.mixture)
     base = movement.reference * spread_scale(steps, movement, history.model).T
     traced = _trace_all(steps, common, movement, np.sqrt(square) * base)
     current = np.full(history.burners, -1)
@@ -95,7 +91,7 @@ def summarise(
     # what has no estimate flags nobody
     any_wanders = np.where((reason == 0).all(axis=1), calm, burner(wanders[:, THROTTLE], 0.0))
     any_wanders = np.where(reason[:, THROTTLE] > 0, 0.0, any_wanders)
-    jump, jump_visit = _jumps(steps, movement, suspects, close)
+    jump, jump_visit = _jumps(score, movement)
     last = _last_steps(steps)
     cov = traced.cov[last].copy()
     cov[:, 0] += _level_var(steps, common)
@@ -176,14 +172,13 @@ def _reasons(visits: FloatArray, low_visits: FloatArray, identical: FloatArray) 
     return reason
 
 
-def _jumps(
-    steps: Steps, movement: Movement, suspects: IntArray, close: Evidence
-) -> tuple[FloatArray, IntArray]:
+def _jumps(score: Scored, movement: Movement) -> tuple[FloatArray, IntArray]:
     """Probability of one jump per trim (U, 2), and the history row it came before; 0 for the unsuspected."""
+    steps, suspects, close = score.steps, score.suspects, score.close
     probability = np.zeros((steps.stretches, 2))
     visit = np.full((steps.stretches, 2), -1)
     if len(suspects):
-        weight = node_weights(close.log_likelihood.astype(np.float32), movement.mixture)
+        weight = wander.node_weights(close.log_likelihood.astype(np.float32), movement.mixture)
         probability[suspects] = np.einsum("ng,ngt->nt", weight, close.jump)
         best = (weight[..., None] * close.jump).argmax(axis=1)
         step = np.take_along_axis(close.jump_step, best[:, None, :], axis=1)[:, 0]

@@ -14,7 +14,7 @@ from scipy.interpolate import CubicSpline
 
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray
 
-NODES = np.geomspace(0.3, 9.0, 8)
+NODES = np.geomspace(0.3, 9.0, 7)
 """Multiples of the reference movement at which the likelihood is computed; between them it is
 interpolated.
 """
@@ -128,6 +128,20 @@ def movement_moments(
         np.stack([d @ FINE**2 for d in density], axis=1),
         np.stack([d @ _LOG_FINE for d in density], axis=1),
     )
+
+
+def node_weights(table: npt.NDArray[np.float32], mixture: Mixture) -> FloatArray:
+    """Posterior of the coarse nodes (n, G): likelihood times the mixture's mass near each node."""
+    usual = [mixture.weights(trim) for trim in (THROTTLE, OFFSET)]
+    nearest = np.abs(np.log(FINE)[:, None] - np.log(NODES)[None]).argmin(axis=1)
+    prior = np.zeros((len(NODES), len(NODES)))
+    for share, (a, b) in zip(mixture.share, CLASSES.astype(int), strict=True):
+        first = np.bincount(nearest, usual[THROTTLE][a], minlength=len(NODES))
+        second = np.bincount(nearest, usual[OFFSET][b], minlength=len(NODES))
+        prior += share * np.outer(first, second)
+    joint = table.astype(np.float64) + np.log(prior.ravel() + 1e-300)
+    joint = np.exp(joint - joint.max(axis=1, keepdims=True))
+    return np.asarray(joint / joint.sum(axis=1, keepdims=True))
 
 
 def _marginals(
