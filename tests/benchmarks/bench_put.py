@@ -12,7 +12,9 @@ from rest_framework.test import APIRequestFactory
 
 from people.models import User
 from people.services import device_token_issue
+from tests.benchmarks.live_server import p99_at_4_clients_ms
 from tests.benchmarks.nested_serializers import PlainVisitView, table_drop, table_make
+from tests.benchmarks.visit_bodies import body_of
 from tests.factories import (
     AnalyserPeriodFactory,
     ApplianceFactory,
@@ -20,7 +22,6 @@ from tests.factories import (
     LicenceFactory,
     ModelTrimFactory,
 )
-from tests.visits.bodies import firing, visit_body
 from visits.api import VisitDetail
 
 ROUNDS = 150
@@ -38,6 +39,7 @@ def rows() -> list[dict[str, Any]]:
         table_drop()
     ratio = statistics.median(times[1]) / statistics.median(times[0])
     small, large = _queries(user, readings=1), _queries(user, readings=60)
+    slow_ms = p99_at_4_clients_ms(user, _appliance(), AnalyserPeriodFactory().analyser)
     return [
         {
             "name": "PUT judged and stored, rate over nested serializers that only store",
@@ -46,6 +48,7 @@ def rows() -> list[dict[str, Any]]:
             "target": 1.0,
             "better": "more",
             "met": ratio >= 1.0,
+            "reason": "every statement waits its turn on a busy machine, and judging asks more of them",
         },
         {
             "name": "PUT, queries",
@@ -54,6 +57,15 @@ def rows() -> list[dict[str, Any]]:
             "target": 20,
             "better": "less",
             "met": large <= 20 and small == large,
+        },
+        {
+            "name": "PUT through a server of two processes, 99th percentile at 4 clients",
+            "value": slow_ms,
+            "unit": "ms",
+            "target": 100,
+            "better": "less",
+            "met": slow_ms <= 100,
+            "reason": "client, server and database share the cores of this machine",
         },
     ]
 
@@ -73,21 +85,6 @@ def _sender(view: Any, user: User) -> Send:
         assert response.status_code == 201, response.data
 
     return send
-
-
-def body_of(appliance: Any, analyser: Any, readings: int = 6) -> dict[str, Any]:
-    """An annual with 4 tests of some readings each, five seconds apart."""
-    tests = [
-        firing("found-high", "high", "as_found", 10),
-        firing("found-low", "low", "as_found", 15),
-        firing("left-high", "high", "as_left", 40),
-        firing("left-low", "low", "as_left", 45),
-    ]
-    for test in tests:
-        first = test["readings"][0]
-        minute = first["at"][:17]
-        test["readings"] = [{**first, "at": f"{minute}{second:02}+00:00"} for second in range(readings)]
-    return visit_body(appliance, analyser, tests=tests)
 
 
 def _appliance() -> Any:
