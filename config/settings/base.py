@@ -198,6 +198,9 @@ CELERY_BEAT_SCHEDULE = {
 }
 
 EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+# On notices left at an appliance; where empty, a line to fill in by hand.
+FIRM_NAME = env.str("FIRM_NAME", "")
+FIRM_PHONE = env.str("FIRM_PHONE", "")
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", "flueledger@localhost")
 
 LOGGING = {

@@ -5,6 +5,7 @@ from fleet.models.appliances import Appliance, Burner, PartFitted, SafetyState
 from fleet.models.catalogue import ApplianceModel, FiringSpec, FuelSlug, Maker, ModelTrim, Point, TrimKind
 from fleet.models.customers import Contract, Customer, GasArea, Plant, Site, SiteContact
 from fleet.models.limits import SafetyLimit
+from fleet.models.safety import SafetyEvent
 
 __all__ = [
     "Analyser",
@@ -23,6 +24,7 @@ __all__ = [
     "PartFitted",
     "Plant",
     "Point",
+    "SafetyEvent",
     "SafetyLimit",
     "SafetyState",
     "Site",

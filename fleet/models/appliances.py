@@ -51,7 +51,10 @@ class Appliance(models.Model):
 
     class Meta:
         ordering = ["tag"]
-        indexes = [models.Index(fields=["tag"])]
+        indexes = [
+            models.Index(fields=["tag"]),
+            models.Index(fields=["safety_state"], name="appliance_by_safety_state"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["plant", "tag"], name="appliance_tag_once_per_plant"),
             one_of("appliance_fuel", "fuel", FuelSlug.values),

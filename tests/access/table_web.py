@@ -60,6 +60,10 @@ def of_finding(side, **_):
     return {"pk": side.finding.pk}
 
 
+def of_safety_event(side, **_):
+    return {"pk": side.safety_event.pk}
+
+
 def of_device(side, person, mine, **_):
     return {"pk": token_of(person if mine and person is not None else side.technician).pk}
 
@@ -138,6 +142,9 @@ ROWS = [
     Row("GET", "web:condition-month", only("manager", "administrator"), kwargs=a_month),
     Row("GET", "web:my-sites", only("contact")),
     Row("GET", "web:appliance", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_appliance),
+    Row("GET", "web:safety", FIRM, kwargs=of_appliance),
+    Row("POST", "web:safety", FIRM, kwargs=of_appliance, note="with nothing filled in"),
+    Row("GET", "web:safety-notice", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_safety_event),
     Row("GET", "web:appliance-story", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_appliance),
     Row("GET", "web:visit", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_closed_visit),
 ]  # fmt: skip

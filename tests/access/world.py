@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from fleet.models import Appliance, Plant, Site, SiteContact
+from fleet.models import Appliance, Plant, SafetyEvent, Site, SiteContact
 from people.models import DeviceToken, Role, User
 from people.services import device_token_issue
 from planning.models import FollowUp
@@ -41,6 +41,7 @@ class Side:
     open_visit: Visit
     follow_up: FollowUp
     finding: Finding
+    safety_event: SafetyEvent
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,9 @@ def _side() -> Side:
             code="co_make_safe",
             severity="make_safe",
             made_at=timezone.now(),
+        ),
+        safety_event=SafetyEvent.objects.create(
+            appliance=appliance, state="left_off", at=timezone.now(), by=technician, reason="CO"
         ),
     )
 

@@ -13,6 +13,7 @@ from people.selectors import licences_ending
 from planning.models import DueDate, FollowUp
 from visits.models import Finding, Severity
 from web.paging import counted
+from web.selectors.safety import appliances_off
 
 FIRST = 8
 SOON = timedelta(days=60)
@@ -31,6 +32,7 @@ class Today:
     """Everything that waits."""
 
     make_safe: Queue
+    off: Queue
     overdue: Queue
     due: Queue
     follow_ups: Queue
@@ -49,6 +51,7 @@ def today_page(*, user: User, today: date) -> Today:
     waiting = FollowUp.Cause.UNCOUNTERSIGNED
     return Today(
         make_safe=_findings(findings.filter(severity=Severity.MAKE_SAFE)),
+        off=_queue(appliances_off(user)),
         overdue=_queue(dates.overdue(today).with_place().order_by("window_to", "pk")),
         due=_queue(dates.due(today).with_place().order_by("due_on", "pk")),
         follow_ups=_queue(_placed(follow_ups.exclude(cause=waiting))),
