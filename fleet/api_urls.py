@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet import api
+from fleet import api, gas_reports
 from fleet.computing import api as computing
 
 urlpatterns = [
@@ -11,6 +11,7 @@ urlpatterns = [
     path("fuels/", computing.Fuels.as_view(), name="fuels"),
     path("fuels/properties/", computing.FuelProperties.as_view(), name="fuel-properties"),
     path("fuels/<slug:slug>/", computing.FuelDetail.as_view(), name="fuel"),
+    path("gas-reports/", gas_reports.GasReports.as_view(), name="gas-reports"),
     path("customers/", api.Customers.as_view(), name="customers"),
     path("sites/", api.Sites.as_view(), name="sites"),
     path("plants/", api.Plants.as_view(), name="plants"),

@@ -1,11 +1,14 @@
 """Reads on the fleet."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from common.prepared import Prepared
-from fleet.models import SafetyLimit
+from django.db.models import BigIntegerField, Q
+
+from combustion.fuels import Fuel
+from common.prepared import Bind, Prepared
+from fleet.models import SafetyLimit, Site, SuppliedGas
 
 LimitKey = tuple[str, str]
 
@@ -52,3 +55,48 @@ def limits_in_force(country: str, customer_id: int | None, on: date) -> dict[Lim
 
 def _particularity(row: SafetyLimit) -> tuple[bool, bool, date]:
     return row.customer_id is not None, bool(row.country), row.in_force_on
+
+
+@dataclass(frozen=True)
+class GasBook:
+    """Supplied gases, read once: each becomes a fuel once, however many visits burned it."""
+
+    rows: tuple[tuple[SuppliedGas, Fuel], ...]
+
+    def in_force(self, site: Site, on: date) -> Mapping[str, Fuel]:
+        """By the slug of the fuel it stands in for: the gas of a site on a day, its own before its area's."""
+        applying = [
+            (row, gas)
+            for row, gas in self.rows
+            if row.from_on <= on
+            and (
+                row.site_id == site.pk
+                or (row.gas_area_id is not None and row.gas_area_id == site.gas_area_id)
+            )
+        ]
+        applying.sort(key=lambda pair: (pair[0].site_id is not None, pair[0].from_on))
+        return {row.fuel: gas for row, gas in applying}
+
+
+_gases = Prepared(
+    lambda: SuppliedGas.objects.filter(
+        Q(site=Bind("site", BigIntegerField())) | Q(gas_area__sites=Bind("site", BigIntegerField()))
+    )
+)
+
+
+def gases_of_site(site: Site) -> GasBook:
+    """What was ever supplied to one site, by itself or through its gas area, in one query."""
+    return _book(_gases(site=site.pk))
+
+
+def gas_book(sites: Iterable[Site]) -> GasBook:
+    """What was ever supplied to any of these sites, in one query."""
+    known = list(sites)
+    own = Q(site__in={site.pk for site in known})
+    areas = {site.gas_area_id for site in known if site.gas_area_id is not None}
+    return _book(SuppliedGas.objects.filter(own | Q(gas_area__in=areas)))
+
+
+def _book(rows: Iterable[SuppliedGas]) -> GasBook:
+    return GasBook(tuple((row, row.as_fuel()) for row in rows))

@@ -1,5 +1,6 @@
 """Writes on the fleet's reference data."""
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -7,10 +8,11 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 
 from common.audit import audit
-from fleet.models import Customer, SafetyLimit
-from fleet.permissions import can_set_limits
+from fleet.models import Customer, GasArea, SafetyLimit, Site, SuppliedGas
+from fleet.permissions import can_report_gas, can_set_limits
 
 VERB_LIMIT_SET = "limit_set"
+VERB_GAS_REPORTED = "gas_reported"
 _TOLD = ("value", "source", "mark")
 
 
@@ -57,6 +59,36 @@ def limit_set(
         new=_told(limit),
     )
     return limit
+
+
+@transaction.atomic
+def gas_report(
+    *,
+    by: Any,
+    fuel: str,
+    composition: Mapping[str, float],
+    from_on: date,
+    source: str,
+    site: Site | None = None,
+    gas_area: GasArea | None = None,
+) -> SuppliedGas:
+    """What a supplier reports of the gas of one site or one gas area, in place of a fuel from a day on.
+
+    Visits saved or judged again from then on are judged by it. A second report for the same day and place
+    takes the first one's place; the audit line keeps both. Raises PermissionDenied, or ValidationError naming
+    the field.
+    """
+    if not can_report_gas(by):
+        raise PermissionDenied("The office reports a supplier's gas.")
+    place = {"site": site, "gas_area": gas_area, "fuel": fuel, "from_on": from_on}
+    gas = SuppliedGas.objects.select_for_update().filter(**place).first() or SuppliedGas(**place)
+    old = gas.composition if gas.pk else None
+    gas.composition, gas.source = dict(composition), source
+    gas.full_clean()
+    gas.save()
+    new = {"composition": gas.composition, "source": source}
+    audit(by=by, verb=VERB_GAS_REPORTED, subject=gas, old=old, new=new)
+    return gas
 
 
 def _told(limit: SafetyLimit) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from fleet.models.analysers import Analyser, AnalyserChannel, AnalyserPeriod
 from fleet.models.appliances import Appliance, Burner, PartFitted, SafetyState
 from fleet.models.catalogue import ApplianceModel, FiringSpec, FuelSlug, Maker, ModelTrim, Point, TrimKind
 from fleet.models.customers import Contract, Customer, GasArea, Plant, Site, SiteContact
+from fleet.models.gases import SuppliedGas
 from fleet.models.limits import SafetyLimit
 from fleet.models.safety import SafetyEvent
 
@@ -29,5 +30,6 @@ __all__ = [
     "SafetyState",
     "Site",
     "SiteContact",
+    "SuppliedGas",
     "TrimKind",
 ]

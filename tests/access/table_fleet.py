@@ -1,6 +1,6 @@
 """Who may read what of the fleet. Lists hold only what a person may see: see tests/fleet/test_api.py."""
 
-from tests.access.table import Row, everyone, firm
+from tests.access.table import Row, everyone, firm, office
 
 
 def of_appliance(side, **_):
@@ -23,12 +23,22 @@ def a_clocked_meter(**_):
     return {"fuel": "methane", "volume_m3": 0.1, "seconds": 36.0}
 
 
+def a_gas_report(side, **_):
+    return {
+        "site": side.site.pk,
+        "composition": {"methane": 1.0},
+        "from_on": "2026-01-01",
+        "source": "the supplier's report",
+    }
+
+
 ROWS = [
     Row("GET", "fuels", everyone()),
     Row("GET", "fuel", everyone(), kwargs=methane),
     Row("POST", "fuel-properties", everyone(), body=a_gas),
     Row("POST", "flue-gas", firm(), body=readings),
     Row("POST", "gas-rate", firm(), body=a_clocked_meter),
+    Row("POST", "gas-reports", office(), body=a_gas_report),
     Row("GET", "customers", everyone()),
     Row("GET", "sites", everyone()),
     Row("GET", "plants", everyone()),

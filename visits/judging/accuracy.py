@@ -15,7 +15,7 @@ from combustion.analyser import (
     derived_co2_u_pct,
 )
 from combustion.balance import AIR_O2_PCT
-from combustion.fuels import FUELS
+from combustion.fuels import Fuel
 from combustion.readings import AnalyserSetting
 from visits.judging.case import Case
 from visits.models import FiringTest
@@ -33,7 +33,7 @@ class Channel:
     shared_share: F64
 
 
-def channel_accuracy(name: str, fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> Channel:
+def channel_accuracy(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: Sequence[Case]) -> Channel:
     """The reading `name` of tests on one fuel, less the analyser period's bias where that is known."""
     value = np.array([getattr(test, name) for test in tests], dtype=np.float64)
     if np.isnan(value).all():
@@ -54,7 +54,7 @@ def channel_accuracy(name: str, fuel: str, tests: Sequence[FiringTest], cases: S
         )
         corrected[rows], own[rows], shared[rows] = answer.value, answer.u_independent, answer.u_shared
         if from_o2:
-            setting = AnalyserSetting.of(FUELS[fuel])
+            setting = AnalyserSetting.of(fuel)
             own[rows] = derived_co2_u_pct(answer.u_independent, setting)
             shared[rows] = np.where(np.isnan(u_bias), derived_co2_u_pct(answer.u_shared, setting), u_bias)
             corrected[rows] = value[rows] - np.nan_to_num(bias)
@@ -102,12 +102,12 @@ def _age_days(case: Case) -> float:
     return max(0.0, float((case.visit.local_on - case.period.starts_on).days))
 
 
-def _bias(name: str, fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> tuple[F64, F64]:
+def _bias(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: Sequence[Case]) -> tuple[F64, F64]:
     """The period's bias in the unit of this reading; it belongs to the channel that is measured."""
     bias, u_bias = np.full(len(tests), np.nan), np.full(len(tests), np.nan)
     if name not in ("o2_pct", "co2_pct"):
         return bias, u_bias
-    factor = 1.0 if name == "co2_pct" else -AIR_O2_PCT / FUELS[fuel].co2_max_pct
+    factor = 1.0 if name == "co2_pct" else -AIR_O2_PCT / fuel.co2_max_pct
     for row, (test, case) in enumerate(zip(tests, cases, strict=True)):
         period = case.period
         both_measured = test.o2_pct is not None and test.co2_source == FiringTest.Source.MEASURED

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from combustion.fuels import FUELS, Fuel
 from fleet.models import (
     AnalyserChannel,
     AnalyserPeriod,
@@ -24,7 +25,8 @@ class Case:
 
     specs: of the appliance's model.   trims: of the model, kind to who may move it.   limits: (quantity,
     level) to the row in force.   licence_gap: why the technician's licences do not cover the work; None where
-    they do, or where nobody asks (imported).
+    they do, or where nobody asks (imported).   gases: the supplier's, by the slug of the fuel each stands in
+    for.
     """
 
     visit: Visit
@@ -40,6 +42,11 @@ class Case:
     period: AnalyserPeriod | None
     licence_gap: str | None
     now: datetime | None = None
+    gases: Mapping[str, Fuel] = field(default_factory=dict)
+
+    def fuel_of(self, test: FiringTest) -> Fuel:
+        """What the test burned: the supplier's gas where one is in force, else the catalogue's fuel."""
+        return self.gases.get(test.fuel) or FUELS[test.fuel]
 
     def spec_for(self, test: FiringTest) -> FiringSpec | None:
         """The spec of the test's fuel and firing point."""

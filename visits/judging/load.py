@@ -13,7 +13,7 @@ from fleet.models import (
     FiringSpec,
     ModelTrim,
 )
-from fleet.selectors import limit_book
+from fleet.selectors import gas_book, limit_book
 from people.models import Licence
 from people.selectors import licence_gap
 from visits.judging.case import Case
@@ -43,6 +43,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
         "technician.user_id",
     )
     limits = limit_book()
+    gases = gas_book({visit.appliance.plant.site for visit in visits})
     return [
         Case(
             visit=visit,
@@ -61,6 +62,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             channels={row.quantity: row for row in channels[visit.analyser_id]},
             period=visit.analyser_period,
             licence_gap=gap_of(visit, licences[visit.technician_id]),
+            gases=gases.in_force(visit.appliance.plant.site, visit.local_on),
         )
         for visit in visits
     ]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from combustion.altitude import pressure_hpa_at
 from combustion.flue_gas import FlueGasState, flue_gas_state
-from combustion.fuels import FUELS
+from combustion.fuels import FUELS, Fuel
 from combustion.readings import AnalyserSetting, Readings
 from common.constraints import MEASURED_LIMIT
 from visits.judging.accuracy import Channel, channel_accuracy
@@ -54,15 +54,15 @@ def numbers_of(cases: Sequence[Case]) -> Numbers:
         codes=[()] * count,
         why=[{}] * count,
     )
-    by_fuel: dict[str, list[int]] = defaultdict(list)
+    by_fuel: dict[Fuel, list[int]] = defaultdict(list)
     for place, test in enumerate(tests):
-        by_fuel[test.fuel].append(place)
+        by_fuel[of_case[place].fuel_of(test)].append(place)
     for fuel, places in by_fuel.items():
         _fill(answer, fuel, np.array(places))
     return answer
 
 
-def _fill(answer: Numbers, fuel: str, places: NDArray[np.intp]) -> None:
+def _fill(answer: Numbers, fuel: Fuel, places: NDArray[np.intp]) -> None:
     tests = [answer.tests[place] for place in places]
     cases = [answer.cases[place] for place in places]
     channels = {name: channel_accuracy(name, fuel, tests, cases) for name in UNIT_OF_READING}
@@ -86,7 +86,7 @@ def _fill(answer: Numbers, fuel: str, places: NDArray[np.intp]) -> None:
 
 
 def _state(
-    fuel: str, tests: Sequence[FiringTest], cases: Sequence[Case], channels: dict[str, Channel]
+    fuel: Fuel, tests: Sequence[FiringTest], cases: Sequence[Case], channels: dict[str, Channel]
 ) -> FlueGasState:
     settings = [FUELS[_setting(test, case)].co2_max_pct for test, case in zip(tests, cases, strict=True)]
     elevation = np.array([case.appliance.plant.site.elevation_m or 0.0 for case in cases])
@@ -100,7 +100,7 @@ def _state(
     setting = AnalyserSetting(np.array(settings))
     # A reading of 1e-300 % is bad news too: what overflows is dropped as too large.
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        return flue_gas_state(readings, FUELS[fuel], setting=setting, strict=False)
+        return flue_gas_state(readings, fuel, setting=setting, strict=False)
 
 
 def _setting(test: FiringTest, case: Case) -> str:

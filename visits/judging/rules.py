@@ -145,7 +145,7 @@ def _implausible(judged: Judged) -> Iterator[Draft]:
             "o2_above_ambient": (test.o2_pct, AIR_O2_PCT, "%"),
             "o2_negative": (test.o2_pct, 0.0, "%"),
             "co2_negative": (test.co2_pct, 0.0, "%"),
-            "co2_above_max": (test.co2_pct, FUELS[test.fuel].co2_max_pct, "%"),
+            "co2_above_max": (test.co2_pct, judged.case.fuel_of(test).co2_max_pct, "%"),
             "inconsistent_o2_co2": (None, None, ""),
             "rich": (None, None, ""),
             "co_out_of_range": (test.co_ppm, CO_LIMIT_PPM, "ppm"),
@@ -155,9 +155,8 @@ def _implausible(judged: Judged) -> Iterator[Draft]:
         for code in judged.numbers.codes[place]:
             if code in limits:
                 value, limit, unit = limits[code]
-                yield _at(
-                    test, code, value=value, limit=limit, unit=unit, rests_on={"fuel": FUELS[test.fuel].name}
-                )
+                evidence = {"fuel": judged.case.fuel_of(test).name}
+                yield _at(test, code, value=value, limit=limit, unit=unit, rests_on=evidence)
         if test.o2_pct is None and test.co2_pct is None:
             yield _at(test, "no_reading")
 
@@ -263,9 +262,8 @@ def _fuel_line(judged: Judged) -> Iterator[Draft]:
         residual = judged.value("fuel_line_residual_pct", place)
         u = float(judged.numbers.u["fuel_line_residual_pct"][place])
         if residual is not None and u > 0 and abs(residual) > FUEL_LINE_U * u:
-            yield _at(
-                test, "fuel_line_off", value=residual, unit="%", rests_on={"fuel": FUELS[test.fuel].name}
-            )
+            evidence = {"fuel": judged.case.fuel_of(test).name}
+            yield _at(test, "fuel_line_off", value=residual, unit="%", rests_on=evidence)
 
 
 def _no_spec(judged: Judged) -> Iterator[Draft]:

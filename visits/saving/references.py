@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from django.db import models
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from common.prepared import Bind, Prepared
 from common.problems import Problem, field_error
@@ -16,6 +16,7 @@ from fleet.models import (
     Appliance,
     Burner,
     ModelTrim,
+    SuppliedGas,
     TrimKind,
 )
 from people.models import User
@@ -26,11 +27,12 @@ from visits.payload import VisitIn
 @dataclass(frozen=True)
 class Place:
     """An appliance with model, plant, site and customer joined; its burners in order; its model's trims, kind
-    to who may move it."""
+    to who may move it; and whether a supplier ever reported its gas, which is then worth a query."""
 
     appliance: Appliance
     burners: tuple[Burner, ...]
     trims: dict[str, str]
+    gas_reported: bool
 
     def burner(self, reference: uuid.UUID | int | None) -> Burner | None:
         """The burner that a row names by UUID or position; the first where it names none."""
@@ -66,7 +68,13 @@ def _burners() -> QuerySet[Burner]:
                     ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind).values("mover")
                 )
                 for kind in TrimKind.values
-            }
+            },
+            gas_reported=Exists(
+                SuppliedGas.objects.filter(
+                    Q(site=OuterRef("appliance__plant__site"))
+                    | Q(gas_area=OuterRef("appliance__plant__site__gas_area"))
+                )
+            ),
         )
         .order_by("appliance_id", "position")
     )
@@ -103,7 +111,7 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
     if not burners:
         raise _refused("unknown_appliance", appliance, "No appliance has this UUID, tag or serial.")
     trims = {kind: mover for kind in TrimKind.values if (mover := getattr(burners[0], kind)) is not None}
-    return Place(burners[0].appliance, tuple(burners), trims)
+    return Place(burners[0].appliance, tuple(burners), trims, bool(burners[0].gas_reported))
 
 
 def _refused(code: str, value: str, detail: str) -> Problem:

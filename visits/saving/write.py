@@ -1,19 +1,21 @@
 """Write a merged visit with its rows and its judgement: the same number of queries whatever its size."""
 
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db import models
 
+from combustion.fuels import Fuel
 from common.canonical import packed
 from common.outbox import announce
 from common.prepared import Bind, Prepared
 from common.problems import Problem
 from common.upsert import upsert
 from fleet.models import FiringSpec, PartFitted
-from fleet.selectors import limit_book
+from fleet.selectors import gases_of_site, limit_book
 from people.models import Licence, User
 from visits.judging.case import Case, Judgement
 from visits.judging.engine import judge
@@ -157,7 +159,13 @@ def _case(visit: Visit, place: Place, rows: Rows, instrument: Instrument, now: d
         period=instrument.period,
         licence_gap=gap_of(visit, _licences(person=visit.technician_id)),
         now=now,
+        gases=_gases(place, visit),
     )
+
+
+def _gases(place: Place, visit: Visit) -> Mapping[str, Fuel]:
+    site = place.appliance.plant.site
+    return gases_of_site(site).in_force(site, visit.local_on) if place.gas_reported else {}
 
 
 def _write(visit: Visit, rows: Rows, case: Case, judgement: Judgement, *, correcting: bool) -> None:
