@@ -19,6 +19,8 @@ BLUNDER_FACTORS = np.array([5.0, 25.0])
 JUMP_FACTOR = 6.0
 """A jump's standard deviation over the usual movement of a year."""
 CHUNK = 48
+SHARES = np.geomspace(2.5e-4, 0.04, 12)
+"""Shares of blunders among readings that the fleet's own is looked for in."""
 _MOST = 600.0
 
 
@@ -29,6 +31,7 @@ class Evidence:
     log_likelihood (n, G): with drift, one blunder and one jump integrated out.  blunders (n, G): expected
     number.  jump (n, G, 2): posterior of a jump of each trim.  jump_step (n, G, 2): where it is likeliest.
     blunder (n,): posterior of the likeliest blunder over all spreads, at blunder_step and blunder_point (n,).
+    share (n, SHARES): log likelihood of a share of blunders among readings, over that of none.
     """
 
     log_likelihood: FloatArray
@@ -38,6 +41,7 @@ class Evidence:
     blunder: FloatArray
     blunder_step: IntArray
     blunder_point: IntArray
+    share: FloatArray
 
     def updated(self, rows: IntArray, newer: Evidence) -> Evidence:
         """The same with some rows (k,) taken from newer evidence of k stretches."""
@@ -69,13 +73,15 @@ def look_closer(
         blunder=np.zeros(n),
         blunder_step=np.zeros(n, np.int64),
         blunder_point=np.zeros(n, np.int64),
+        share=np.zeros((n, len(SHARES))),
     )
 
     def work(panel: Panel) -> None:
         own = scale[:, panel.chosen]
         traced = trace(panel, spreads[:, :, None] * own)
         at = place[panel.chosen]
-        each = movement.blunder_share * _blunder_gains(panel, traced)
+        gains = _blunder_gains(panel, traced)
+        each = movement.blunder_share * gains
         jumps = _jump_gain(traced, own * movement.reference[:, None])
         odds_blunder = each.sum(axis=(0, 1))
         odds_jump = movement.jump_share * jumps.sum(axis=0)
@@ -84,10 +90,10 @@ def look_closer(
         out.blunders[at] = (odds_blunder / total).T
         out.jump[at] = np.moveaxis(odds_jump / total, 0, 2).swapaxes(0, 1)
         weight = node_weights(out.log_likelihood[at].astype(np.float32), movement.mixture).T
-        own_share = (each * (weight / total)).sum(axis=2)
-        worst = own_share.reshape(-1, len(at)).argmax(axis=0)
-        t, out.blunder_point[at] = np.divmod(worst, 2)
-        out.blunder[at] = own_share[t, out.blunder_point[at], np.arange(len(at))]
+        own = (each * (weight / total)).sum(axis=2)
+        t, out.blunder_point[at] = np.divmod(own.reshape(-1, len(at)).argmax(axis=0), 2)
+        out.blunder[at] = own[t, out.blunder_point[at], np.arange(len(at))]
+        out.share[at] = _of_shares((gains * weight).sum(axis=2))
         out.blunder_step[at] = panel.step[t, np.arange(len(at))]
         step = np.take_along_axis(panel.step[:, None, None, :], jumps.argmax(axis=0)[None], axis=0)[0]
         out.jump_step[at] = np.moveaxis(step, 0, 2).swapaxes(0, 1)
@@ -114,6 +120,12 @@ def _blunder_gains(panel: Panel, traced: Trace) -> FloatArray:
         extra = np.where(known, (factor**2 - 1.0) * noise[:, :, None, :], 0.0)
         total += _gain(traced.score, traced.information, extra)
     return np.where(known, total / len(BLUNDER_FACTORS), 0.0)
+
+
+def _of_shares(gain: FloatArray) -> FloatArray:
+    """Log likelihood of each of SHARES (n, SHARES) from the readings' mean gains (T, 2, n), one by one."""
+    over = np.where(gain > 0.0, gain - 1.0, 0.0)
+    return np.stack([np.log1p(share * over).sum(axis=(0, 1)) for share in SHARES], axis=1)
 
 
 def _jump_gain(traced: Trace, usual: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from analytics.drift import wander
 from analytics.drift.decomposition import Common, CommonSpread, decompose
-from analytics.drift.evidence import Evidence
+from analytics.drift.evidence import SHARES, Evidence
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
 from analytics.drift.likelihood import panels
 from analytics.drift.movement import (
@@ -39,10 +39,12 @@ BLUNDER_SIGMAS = 3.5
 """A leftover beyond this many standard deviations loses weight in the fit of what is common."""
 QUIET_SAMPLE = 2_000
 FIRST_SAMPLE = 6_000
-LEARNT = 20_000
+LEARNT = 10_000
 """Stretches that the fleet's figures are learnt from; the others are only scored."""
-PRIOR_READINGS, PRIOR_INTERVALS = 20_000.0, 20_000.0
-"""What the priors of the shares of blunders and of jumps weigh."""
+PRIOR_INTERVALS = 20_000.0
+"""What the prior of the share of jumps weighs."""
+BLUNDER_PRIOR_SD = 1.0
+CLEANINGS = 2
 MANY_BLUNDERS = 0.001
 """Share of the sample's readings set aside from which the noise is fitted again without them."""
 PEER_WEIGHT = 5.0
@@ -74,7 +76,7 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
     if len(sample):
         movement = fit_noise(steps, common, movement, sample)
 
-        steps, movement = _clean(steps, common, movement, model, sample)
+        movement = _clean(steps, common, movement, model, sample)
 
     columns = cut_periods(steps, leftover, periods)
     var_factor = np.maximum(np.abs(leftover) / BLUNDER_SIGMAS, 1.0) ** 4
@@ -219,24 +221,25 @@ def _fit_jumps(steps: Steps, movement: Movement, close: Evidence, learnt: IntArr
     return replace(movement, jump_share=(jumps + prior * movement.jump_share / 4.0) / (intervals + prior))
 
 
-def _clean(
-    steps: Steps, common: Common, movement: Movement, model: IntArray, sample: IntArray
-) -> tuple[Steps, Movement]:
-    """Set aside the sample's blunders, and fit noise and movements again on what is left.
-
-    The share of blunders comes from here too: the sample is of all stretches, not of suspects alone.
-    """
-    cleaned, evidence = look_hard(steps, common, movement, model, sample)
-    aside = float(np.sum(cleaned.var > steps.var))
-    weight = wander.node_weights(evidence.log_likelihood.astype(np.float32), movement.mixture)
-    blunders = aside + float(np.sum(weight * evidence.blunders))
+def _clean(steps: Steps, common: Common, movement: Movement, model: IntArray, sample: IntArray) -> Movement:
+    """Share of blunders among the sample's readings; noise and movements again where those are set aside."""
     readings = float(steps.read[np.isin(steps.stretch, sample)].sum())
-    prior = PRIOR_READINGS
-    share = (blunders + prior * movement.blunder_share / 4.0) / (readings + prior)
-    movement = replace(movement, blunder_share=share)
-    if aside > MANY_BLUNDERS * readings:
+    for _ in range(CLEANINGS):
+        share = _blunder_share(look_at(steps, common, movement, model, sample))
+        movement = replace(movement, blunder_share=share)
+        cleaned, _ = look_hard(steps, common, movement, model, sample)
+        if np.sum(cleaned.var > steps.var) <= MANY_BLUNDERS * readings:
+            break
         movement = fit_noise(cleaned, common, movement, sample)
-    return cleaned, movement
+    return movement
+
+
+def _blunder_share(evidence: Evidence) -> float:
+    """Posterior mean of the share of blunders, log-normal about the first guess before the readings."""
+    prior = -0.5 * (np.log(SHARES / first_guess(1).blunder_share) / BLUNDER_PRIOR_SD) ** 2
+    log = evidence.share.sum(axis=0) + prior
+    weight = np.exp(log - log.max())
+    return float(weight @ SHARES / weight.sum())
 
 
 def _some(count: int, most: int, rng: np.random.Generator) -> IntArray:

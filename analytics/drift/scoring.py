@@ -16,7 +16,7 @@ from analytics.drift.likelihood import THREADS, log_likelihoods
 from analytics.drift.movement import Movement, readings_of, scaled_spreads, spread_scale
 from analytics.drift.steps import Steps
 
-SUSPECT = 0.02
+SUSPECT = 0.04
 """Stretches with at least this probability of a wandering trim are looked at more closely."""
 PART = 2_000
 BLUNDER_FROM = 0.5
