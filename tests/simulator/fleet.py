@@ -61,6 +61,7 @@ class Visits:
 class Fleet:
     options: Options
     model: np.ndarray
+    area: np.ndarray
     believed_turndown: np.ndarray
     believed_signal_pa: np.ndarray
     period_analyser: np.ndarray
@@ -194,6 +195,7 @@ def simulate(options: Options, seed: int) -> Fleet:
     return Fleet(
         options=options,
         model=world.model,
+        area=world.area,
         believed_turndown=world.believed_turndown,
         believed_signal_pa=np.where(
             rng.random(n) < options.pressure_known_share, world.believed_signal_pa, np.nan
