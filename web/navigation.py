@@ -31,6 +31,8 @@ _OFFICE: _Entries = [
     ("customers", _("Customers")),
     ("contracts", _("Contracts")),
     ("flue-gas", _("Flue gas")),
+    ("kit", _("Analysers")),
+    ("crew", _("Technicians")),
     ("accounts", _("Accounts")),
 ]
 _BY_ROLE: dict[str, _Entries] = {

@@ -60,6 +60,26 @@ def of_finding(side, **_):
     return {"pk": side.finding.pk}
 
 
+def of_follow_up(side, **_):
+    return {"pk": side.follow_up.pk}
+
+
+def a_new_record(kind):
+    def words(side, **_):
+        above = {"customer": 0, "appliance": side.plant.pk, "contract": side.site.customer_id, "analyser": 0}
+        return {"kind": kind, "parent": above[kind]}
+
+    return words
+
+
+def a_record(kind):
+    def words(side, **_):
+        row = side.site.customer if kind == "customer" else getattr(side, kind)
+        return {"kind": kind, "pk": row.pk}
+
+    return words
+
+
 def of_safety_event(side, **_):
     return {"pk": side.safety_event.pk}
 
@@ -127,6 +147,20 @@ ROWS = [
     Row("POST", "web:book", OFFICE, kwargs=for_plant, note="with nothing filled in"),
     Row("GET", "web:licence-check", OFFICE, kwargs=for_plant),
     Row("GET", "web:contracts", OFFICE),
+    Row("GET", "web:kit", OFFICE),
+    Row("GET", "web:crew", OFFICE),
+    *(
+        Row(method, "web:record-add", OFFICE, kwargs=a_new_record(kind), note=f"{kind}, nothing filled in")
+        for method in ("GET", "POST")
+        for kind in ("customer", "appliance", "contract", "analyser")
+    ),
+    *(
+        Row(method, "web:record-change", OFFICE, kwargs=a_record(kind), note=f"{kind}, nothing filled in")
+        for method in ("GET", "POST")
+        for kind in ("customer", "site", "plant", "appliance")
+    ),
+    Row("GET", "web:follow-up", OFFICE, kwargs=of_follow_up),
+    Row("POST", "web:follow-up", OFFICE, kwargs=of_follow_up, note="with nothing filled in"),
     Row("GET", "web:accounts", OFFICE),
     Row("GET", "web:invite", OFFICE),
     Row("POST", "web:invite", OFFICE, note="with nothing filled in"),

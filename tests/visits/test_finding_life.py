@@ -1,4 +1,4 @@
-"""The life of a finding: steps are only added, a later visit ends what it settles, a make-safe one it never ends."""
+"""The life of a finding: steps are only added; a later visit ends what it settles, never a make-safe one."""
 
 from datetime import UTC, datetime, timedelta
 
