@@ -43,7 +43,7 @@ DATABASES = {"default": database_from_env()}
 REDIS_URL = secret("REDIS_URL", "") or None
 
 INSTALLED_APPS = [
-    "django.contrib.admin",
+    "people.admin_config.HouseAdminConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -1,0 +1,66 @@
+"""Reference data of the fleet in the admin: makers, models, trims, specs. Limits are there to read."""
+
+from django.contrib import admin
+
+from fleet.models import (
+    ApplianceModel,
+    FiringSpec,
+    GasArea,
+    Maker,
+    ModelTrim,
+    SafetyEvent,
+    SafetyLimit,
+)
+from people.admin_site import RecordAdmin, ReferenceAdmin
+
+
+class _Inline:
+    extra = 0
+
+    def has_add_permission(self, request: object, obj: object = None) -> bool:
+        return True
+
+    has_view_permission = has_change_permission = has_delete_permission = has_add_permission
+
+
+class TrimInline(_Inline, admin.TabularInline):  # type: ignore[type-arg]
+    model = ModelTrim
+
+
+class SpecInline(_Inline, admin.StackedInline):  # type: ignore[type-arg]
+    model = FiringSpec
+
+
+@admin.register(Maker)
+class MakerAdmin(ReferenceAdmin):
+    search_fields = ["name"]
+
+
+@admin.register(GasArea)
+class GasAreaAdmin(ReferenceAdmin):
+    list_display = ["name", "supply"]
+    search_fields = ["name"]
+
+
+@admin.register(ApplianceModel)
+class ApplianceModelAdmin(ReferenceAdmin):
+    list_display = ["name", "maker", "kind", "ratio_control", "input_gross_kw"]
+    list_select_related = ["maker"]
+    list_filter = ["maker", "ratio_control"]
+    search_fields = ["name", "maker__name"]
+    inlines = [TrimInline, SpecInline]
+
+
+@admin.register(SafetyLimit)
+class SafetyLimitAdmin(RecordAdmin):
+    """Set on the limits page, which keeps what stood there before."""
+
+    list_display = ["quantity", "level", "value", "country", "customer", "source", "in_force_on"]
+    list_select_related = ["customer"]
+
+
+@admin.register(SafetyEvent)
+class SafetyEventAdmin(RecordAdmin):
+    list_display = ["appliance", "state", "at", "by", "told"]
+    list_select_related = ["appliance", "by"]
+    ordering = ["-pk"]
