@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from analytics.drift.likelihood import Panel, log_likelihoods, panels
+from analytics.drift.steps import UNREAD
 from analytics.drift.tracing import trace
+from tests.published import drift_figures as published
 
 SPREAD = np.array([0.8, 0.35])
 
@@ -103,6 +105,35 @@ def test_drift_information_is_that_of_regression_on_time_since_the_last_setting(
     got = trace(panel, SPREAD[None, :, None])
     assert got.slope_score[0, 0, 0] == pytest.approx(effect @ inverse @ y, abs=1e-9)
     assert got.slope_information[0, 0, 0, 0] == pytest.approx(effect @ inverse @ effect, abs=1e-9)
+
+
+def test_drift_of_a_trim_that_does_not_walk_is_the_certified_regression():
+    x, y = np.array(published.NORRIS_X), np.array(published.NORRIS_Y)
+    order = np.argsort(x)
+    times, one = len(x), np.ones((len(x), 1))
+    reset = np.zeros((times, 1, 2), bool)
+    reset[0] = True
+    panel = Panel(
+        chosen=np.array([0]),
+        step=np.arange(times)[:, None],
+        real=np.ones((times, 1), bool),
+        years=np.diff(x[order], prepend=x[order][0])[:, None],
+        reset=reset,
+        level=np.zeros((times, 1, 2)),
+        level_var=np.tile([1e9, 1e-9], (times, 1, 1)),
+        y1=y[order][:, None],
+        h1=0.0 * one,
+        r1=one,
+        y2=0.0 * one,
+        k2=one,
+        h2=0.0 * one,
+        r2=UNREAD * one,
+    )
+    got = trace(panel, np.zeros((1, 2, 1)))
+    information = got.slope_information[0, 0, 0, 0]
+    assert got.slope_score[0, 0, 0] / information == pytest.approx(published.NORRIS_SLOPE, rel=1e-7)
+    slope_u = published.NORRIS_RESIDUAL_SD / np.sqrt(information)
+    assert slope_u == pytest.approx(published.NORRIS_SLOPE_U, rel=1e-6)
 
 
 def test_single_precision_likelihood_agrees_with_the_trace(small_fleet_steps):
