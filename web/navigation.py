@@ -33,6 +33,7 @@ _OFFICE: _Entries = [
     ("flue-gas", _("Flue gas")),
     ("kit", _("Analysers")),
     ("crew", _("Technicians")),
+    ("lists", _("Lists")),
     ("accounts", _("Accounts")),
 ]
 _BY_ROLE: dict[str, _Entries] = {

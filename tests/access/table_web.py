@@ -96,6 +96,10 @@ def a_spent_link(**_):
     return {"uidb64": "MQ", "token": "spent"}
 
 
+def a_list(**_):
+    return {"kind": "customers", "form": "csv"}
+
+
 def a_month(**_):
     return {"year": 2026, "month": 3}
 
@@ -147,6 +151,10 @@ ROWS = [
     Row("POST", "web:book", OFFICE, kwargs=for_plant, note="with nothing filled in"),
     Row("GET", "web:licence-check", OFFICE, kwargs=for_plant),
     Row("GET", "web:contracts", OFFICE),
+    Row("GET", "web:lists", OFFICE),
+    Row("POST", "web:lists", OFFICE, note="with nothing filled in"),
+    Row("POST", "web:list-apply", SENT_ON, note="with nothing previewed"),
+    Row("GET", "web:list-download", OFFICE, kwargs=a_list),
     Row("GET", "web:kit", OFFICE),
     Row("GET", "web:crew", OFFICE),
     *(
