@@ -9,6 +9,7 @@ from django.core.management import call_command
 
 from combustion.fuels import FUELS
 from fleet.models import FuelSlug
+from web.problem_codes import PROBLEM_CODES
 
 ROOT = Path(__file__).parent.parent
 
@@ -52,3 +53,11 @@ def test_links_of_the_front_documents_lead_somewhere(name: str) -> None:
     text = (ROOT / name).read_text(encoding="utf-8")
     targets = re.findall(r"\]\(([^)#:]+)\)", text)
     assert [target for target in targets if not (ROOT / target).exists()] == []
+
+
+def test_every_code_of_a_refusal_is_explained_where_its_type_leads() -> None:
+    raised = re.compile(r"\bProblem\(\s*\"([a-z_]+)\"")
+    sources = [path for path in _files() if path.suffix == ".py" and path.parts[len(ROOT.parts)] != "tests"]
+    codes = {code for path in sources for code in raised.findall(path.read_text(encoding="utf-8"))}
+    assert len(codes) > 10
+    assert codes - set(PROBLEM_CODES) == set()

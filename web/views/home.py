@@ -7,6 +7,7 @@ from django.views.decorators.http import require_safe
 from people.models import Role
 from people.permissions import role_of
 from web.access import EVERYONE, PersonRequest, page_for
+from web.problem_codes import PROBLEM_CODES
 
 _FIRST_PAGE: dict[str, str] = {
     Role.OFFICE: "web:today",
@@ -29,3 +30,10 @@ def home(request: PersonRequest) -> HttpResponse:
 def docs(request: PersonRequest) -> HttpResponse:
     """How the pages of the reader's role work."""
     return render(request, "docs.html", {"role": role_of(request.user)})
+
+
+@page_for(EVERYONE)
+@require_safe
+def problems(request: PersonRequest) -> HttpResponse:
+    """Every code that a refusal over REST can carry; the `type` of each leads here."""
+    return render(request, "docs/problems.html", {"codes": PROBLEM_CODES})

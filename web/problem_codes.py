@@ -1,0 +1,40 @@
+"""Every code that a refusal over REST can carry, and what the person who meets it does."""
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+PROBLEM_CODES: dict[str, str | Promise] = {
+    "ambiguous_appliance": _("A tag or serial names several appliances. Send the appliance's UUID."),
+    "cancelled_already": _("The attendance was cancelled before. Nothing was changed."),
+    "changed_meanwhile": _("Somebody else changed the same thing. Look at it anew, then change it."),
+    "email_taken": _("There is an account with this address."),
+    "follow_up_not_open": _("The follow-up is closed already."),
+    "has_visits": _("Visits were recorded on it, so it stays."),
+    "invalid": _("Some fields cannot be taken. `errors` names each with its value and limit."),
+    "licence_lapsed": _("Your licence on file is not in force today. Somebody licensed must do it."),
+    "licence_scope": _("Your licence on file does not cover this work, fuel or input."),
+    "licence_unknown": _("No licence of yours is on file. The office enters it."),
+    "locked_out": _("Too many failed sign-ins. Wait a quarter of an hour, or have the password reset."),
+    "media_type": _("Send `application/json`."),
+    "method_not_allowed": _("This address does not take that method."),
+    "moved_meanwhile": _("Somebody else moved it on. Look at where it stands, then move it again."),
+    "not_acceptable": _("This address does not answer in the form asked for."),
+    "not_found": _("There is nothing at this address, or it is not yours to see."),
+    "not_json": _("The body is not JSON."),
+    "not_permitted": _("You see it, and your role may not do this to it."),
+    "not_signed_in": _("Send the device's token: `Authorization: Bearer …`."),
+    "not_waiting": _("The visit does not wait for a signature."),
+    "refused": _("Refused for the reason that `detail` gives."),
+    "revision_stale": _("The visit moved on since the revision in `If-Match`. Fetch it and save again."),
+    "row_conflict": _("Another device sent these rows differently. `conflicts` shows both sides."),
+    "save_no_reused": _("This device's save number stood for another body. Count on from `last_save_no`."),
+    "sign_in_refused": _("Name or password is not right, or the account is closed."),
+    "token_refused": _("The token is unknown, expired or revoked. Sign the device in again."),
+    "too_large": _("The body is larger than this server takes."),
+    "too_many_requests": _("Too many requests. Wait for the seconds in `Retry-After`."),
+    "unknown_appliance": _("No appliance has this UUID, tag or serial."),
+    "unknown_burner": _("The appliance has no such burner."),
+    "visit_closed": _("The visit is closed. Send a correction with its reason; `differs` says where."),
+    "visit_open": _("The visit is open. Save it rather than correct it."),
+    "withdrawn": _("A later judgement withdrew this finding; there is nothing left to do about it."),
+}
