@@ -42,6 +42,7 @@ urlpatterns = [
     path("account/devices/", account.device_issue, name="device-issue"),
     path("account/devices/<int:pk>/end/", account.device_end, name="device-end"),
     path("docs/", home.docs, name="docs"),
+    path("docs/problems/", home.problems, name="problems"),
     path("healthz", health.healthz, name="healthz"),
     path("readyz", health.readyz, name="readyz"),
     path("today/", today.today, name="today"),

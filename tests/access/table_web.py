@@ -121,6 +121,7 @@ ROWS = [
     Row("GET", "web:readyz", PUBLIC),
     Row("GET", "web:home", everyone(302, anonymous=302)),
     Row("GET", "web:docs", SIGNED_IN),
+    Row("GET", "web:problems", SIGNED_IN),
     Row("GET", "web:account", SIGNED_IN),
     Row("POST", "web:account", SIGNED_IN, note="with nothing filled in"),
     Row("POST", "web:device-issue", FIRM, body=a_device),
