@@ -24,3 +24,16 @@ EMAIL_PORT = env.int("EMAIL_PORT", 25)
 EMAIL_HOST_USER = env.str("EMAIL_HOST_USER", "")
 EMAIL_HOST_PASSWORD = secret("EMAIL_HOST_PASSWORD", "")
 EMAIL_USE_TLS = env.bool("EMAIL_USE_TLS", False)
+
+# One JSON object a line, with the request and the visit it was written for.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "filters": {"request": {"()": "common.logs.RequestFilter"}},
+    "formatters": {"json": {"()": "common.logs.JsonFormatter"}},
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "filters": ["request"], "formatter": "json"},
+    },
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", "INFO")},
+    "loggers": {"django": {"handlers": [], "propagate": True}},
+}
