@@ -26,7 +26,7 @@ from tests import factories
 from tests.history.conftest import Importer
 from tests.history.files import row, visit_of
 from visits.history.cells import visit_uuid
-from visits.models import Adjustment, Attendance, FiringTest, TestResult, Visit
+from visits.models import Adjustment, Attendance, Finding, FiringTest, TestResult, Visit
 
 pytestmark = pytest.mark.django_db
 
@@ -392,3 +392,16 @@ def test_a_chunk_takes_as_many_queries_for_fifty_visits_as_for_two(bring_in: Imp
 
     queries(0, 1)
     assert queries(1, 2) == queries(3, 50)
+
+
+def test_a_converted_boiler_keeps_the_fuel_of_each_day_and_no_finding_is_made_of_it(
+    bring_in: Importer,
+) -> None:
+    bring_in([*visit_of("job 2", "2025-03-04", fuel="propane"), *visit_of("job 1")])
+    assert Appliance.objects.get().fuel == "propane"
+    assert list(Visit.objects.order_by("opened_at").values_list("fuel", flat=True)) == [
+        "natural_gas",
+        "propane",
+    ]
+    assert not Finding.objects.filter(code="other_fuel").exists()
+    assert not FiringTest.objects.exclude(kept_out="").exists()

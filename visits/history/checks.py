@@ -1,6 +1,7 @@
 """The first pass: every cell, each visit's rows together, and the facts the whole file should agree on."""
 
 from collections.abc import Sequence
+from datetime import UTC
 from uuid import UUID
 
 from visits.history.cells import Refusal
@@ -89,17 +90,26 @@ class Checker:
             return []
         self._facts = row.facts
         faults = [*self._identity_faults(row), *self._burner_faults(row)]
+        self._learn_fuel(row)
         for name, kept in self._learn(row).items():
             self._note(row, name, getattr(row, name), f"is not kept: the file gave {kept!r} before")
         return faults
 
     def _identity_faults(self, row: Row) -> list[Fault]:
-        stated = {"maker": row.maker, "model": row.model, "fuel": row.fuel}
+        stated = {"maker": row.maker, "model": row.model}
         differing = self._ledger.facts_learn(("appliance", *row[:4]), stated)
         return [
             Fault(name, stated[name], f"is not {kept!r}, as the file gave for this appliance before")
             for name, kept in differing.items()
         ]
+
+    def _learn_fuel(self, row: Row) -> None:
+        """A gas conversion is part of a history: the appliance burns what it burned last."""
+        known = self._ledger.facts("appliance", *row[:4]).get("fuel", row.fuel)
+        if known != row.fuel:
+            self._note(row, "fuel", row.fuel, f"is another than {known!r} before: taken as a conversion")
+        at = row.observed_at.astimezone(UTC).isoformat()
+        self._ledger.facts_renew(("appliance", *row[:4]), {"fuel": row.fuel}, at)
 
     def _learn(self, row: Row) -> dict[str, object]:
         """Keep the facts of site, appliance, burner and model. Returns those the file gave otherwise."""

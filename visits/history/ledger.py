@@ -99,6 +99,16 @@ class Ledger:
             )
         return {name: known[name] for name, value in given.items() if known[name] != value}
 
+    def facts_renew(self, entity: Key, stated: Facts, at: str) -> None:
+        """Keep facts that may change in time as they were last; `at` sorts as the instants do."""
+        known = self.facts(*entity)
+        if at >= known.get("renewed_at", ""):
+            known.update(stated, renewed_at=at)
+            self._scratch.execute(
+                "INSERT OR REPLACE INTO facts (entity, facts) VALUES (?, ?)",
+                (json.dumps(entity), json.dumps(known)),
+            )
+
     def is_new(self, sentence: str) -> bool:
         """Whether a sentence is said for the first time, and note that it was."""
         return bool(

@@ -196,6 +196,8 @@ def _clock_apart(ahead: timedelta) -> Draft:
 
 def _fuel(judged: Judged) -> Iterator[Draft]:
     expected = judged.case.appliance.fuel
+    if judged.case.visit.source == Visit.Source.IMPORT:
+        return  # what was on file on an old visit's day is not known; a conversion starts a new trim state
     for _, test in judged.tests():
         if test.fuel != expected:
             evidence = {"fuel": FUELS[test.fuel].name, "expected": FUELS[expected].name}
