@@ -30,7 +30,8 @@ class CappedPaginator(Paginator):  # type: ignore[type-arg]
     @cached_property
     def count(self) -> int:
         """How many rows, up to the cap."""
-        return int(self.object_list[: COUNTED_UP_TO + 1].count())
+        rows: Any = self.object_list
+        return int(rows[: COUNTED_UP_TO + 1].count())
 
 
 class ReferenceAdmin(ModelAdmin):  # type: ignore[type-arg]

@@ -50,7 +50,7 @@ class RecordForm(forms.ModelForm):  # type: ignore[type-arg]
             if isinstance(field, forms.DateField):
                 field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
         if self.instance.pk:
-            self.initial["seen"] = signing.dumps(self.stored_values(), salt=SALT)
+            self.initial["seen"] = self.sealed()
 
     @property
     def row_fields(self) -> list[str]:
@@ -61,6 +61,10 @@ class RecordForm(forms.ModelForm):  # type: ignore[type-arg]
         """What is stored now, as text."""
         stored = type(self.instance)._default_manager.get(pk=self.instance.pk)
         return values_of(stored, self.row_fields)
+
+    def sealed(self) -> str:
+        """What is stored now, signed."""
+        return signing.dumps(self.stored_values(), salt=SALT)
 
     def seen_values(self) -> dict[str, str]:
         """What stood there when the form was opened; nothing where the field was tampered with."""
@@ -198,7 +202,7 @@ class ContractForm(RecordForm):
         plants: forms.ModelMultipleChoiceField = self.fields["plants"]  # type: ignore[type-arg, assignment]
         rows = Plant.objects.filter(site__customer=self.instance.customer_id).select_related("site")
         plants.queryset = rows.order_by("site__name", "name")
-        plants.label_from_instance = lambda plant: f"{plant.site}, {plant}"  # type: ignore[method-assign]
+        plants.label_from_instance = lambda plant: f"{plant.site}, {plant}"  # type: ignore[method-assign, assignment]
 
 
 class AnalyserForm(RecordForm):

@@ -52,7 +52,8 @@ def notice_event(*, user: User, pk: int) -> SafetyEvent:
 
 
 def appliances_off(user: User) -> "QuerySet[Appliance]":
-    """Appliances in use that are left off or isolated, longest first where it is known since when."""
+    """Appliances in use that are left off or isolated, and since when, where that is on file."""
     newest = SafetyEvent.objects.filter(appliance=OuterRef("pk")).order_by("-pk").values("at")[:1]
     rows = Appliance.objects.visible_to(user).in_use().filter(safety_state__in=OFF)
-    return rows.with_place().annotate(off_since=Subquery(newest)).order_by("pk")
+    found: QuerySet[Appliance] = rows.with_place().annotate(off_since=Subquery(newest)).order_by("pk")
+    return found

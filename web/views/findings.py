@@ -15,7 +15,7 @@ from visits.remedies import finding_move
 from web.access import FIRM, PersonRequest, page_for
 from web.forms.remedies import StepForm
 from web.paging import ROWS
-from web.problems import add_to_form
+from web.problems import add_to_form, renew_hidden
 from web.selectors.findings import (
     FindingFilters,
     FindingPage,
@@ -59,7 +59,8 @@ def finding(request: PersonRequest, pk: int) -> HttpResponse:
             finding_move(by=request.user, finding=page.finding, **form.cleaned_data)
         except Problem as problem:
             add_to_form(form, problem)
-            form = _with_newest_step(form, page)
+            # Told of the newest step, the reader may save over it.
+            renew_hidden(form, "last_step", page.last_step)
         else:
             messages.success(request, _("Kept."))
             return redirect("web:finding", pk)
@@ -75,11 +76,3 @@ def _as_it_stands(page: FindingPage, request: PersonRequest) -> dict[str, object
         "visit": row.done_on_visit_id,
         "last_step": page.last_step,
     }
-
-
-def _with_newest_step(form: StepForm, page: FindingPage) -> StepForm:
-    """What was typed stays; the reader has now been told of the newest step, so saving again goes over it."""
-    typed = form.data.copy()
-    typed["last_step"] = str(page.last_step)
-    form.data = typed
-    return form

@@ -34,7 +34,7 @@ from people.models import Licence, Technician, User
 from planning.services import plan_appliances
 from web.access import OFFICE, PersonRequest, page_for
 from web.forms import records as forms
-from web.problems import add_to_form
+from web.problems import add_to_form, renew_hidden
 
 
 @dataclass(frozen=True)
@@ -194,7 +194,7 @@ def _added(request: PersonRequest, kind: Kind, form: forms.RecordForm) -> bool:
     try:
         kind.add(by=request.user, row=row, **({"lists": lists} if lists else {}))
     except ValidationError as error:
-        form.add_error(None, error.messages)  # type: ignore[arg-type]
+        form.add_error(None, error.messages)
         return False
     return True
 
@@ -206,10 +206,9 @@ def _changed(request: PersonRequest, kind: Kind, form: forms.RecordForm) -> bool
         add_to_form(form, problem)
         form.add_error(None, problem.detail)
         # Told of it now, the editor may save over it.
-        form.data = form.data.copy()
-        form.data["seen"] = forms.signing.dumps(form.stored_values(), salt=forms.SALT)
+        renew_hidden(form, "seen", form.sealed())
         return False
     except ValidationError as error:
-        form.add_error(None, error.messages)  # type: ignore[arg-type]
+        form.add_error(None, error.messages)
         return False
     return True

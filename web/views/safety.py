@@ -12,7 +12,7 @@ from common.problems import Problem
 from fleet.safety import safety_state_set
 from web.access import EVERYONE, FIRM, PersonRequest, page_for
 from web.forms.safety import SafetyForm
-from web.problems import add_to_form
+from web.problems import add_to_form, renew_hidden
 from web.selectors.safety import SafetyPage, notice_event, safety_page
 
 
@@ -52,9 +52,8 @@ def _set(request: PersonRequest, page: SafetyPage, form: SafetyForm) -> bool:
         safety_state_set(by=request.user, appliance=page.appliance, **form.cleaned_data)
     except Problem as problem:
         add_to_form(form, problem)
-        # The reader has now been told of the newest event, so saving again goes over it.
-        form.data = form.data.copy()
-        form.data["last_event"] = str(page.last_event)
+        # Told of the newest event, the reader may save over it.
+        renew_hidden(form, "last_event", page.last_event)
         return False
     messages.success(request, _("Kept."))
     return True
