@@ -19,6 +19,7 @@ BLUNDER_FACTORS = np.array([5.0, 25.0])
 JUMP_FACTOR = 6.0
 """A jump's standard deviation over the usual movement of a year."""
 CHUNK = 48
+USUAL_CHUNK = 1_000
 SHARES = np.geomspace(2.5e-4, 0.04, 12)
 """Shares of blunders among readings that the fleet's own is looked for in."""
 _MOST = 600.0
@@ -30,7 +31,6 @@ class Evidence:
 
     log_likelihood (n, G): with drift, one blunder and one jump integrated out.  blunders (n, G): expected
     number.  jump (n, G, 2): posterior of a jump of each trim.  jump_step (n, G, 2): where it is likeliest.
-    blunder (n,): posterior of the likeliest blunder over all spreads, at blunder_step and blunder_point (n,).
     share (n, SHARES): log likelihood of a share of blunders among readings, over that of none.
     """
 
@@ -38,9 +38,6 @@ class Evidence:
     blunders: FloatArray
     jump: FloatArray
     jump_step: IntArray
-    blunder: FloatArray
-    blunder_step: IntArray
-    blunder_point: IntArray
     share: FloatArray
 
     def updated(self, rows: IntArray, newer: Evidence) -> Evidence:
@@ -64,23 +61,19 @@ def look_closer(
     place = np.zeros(steps.stretches, np.int64)
     place[chosen] = np.arange(len(chosen))
     shape = (len(chosen), len(spreads))
-    n = len(chosen)
     out = Evidence(
         log_likelihood=np.zeros(shape),
         blunders=np.zeros(shape),
         jump=np.zeros((*shape, 2)),
         jump_step=np.zeros((*shape, 2), np.int64),
-        blunder=np.zeros(n),
-        blunder_step=np.zeros(n, np.int64),
-        blunder_point=np.zeros(n, np.int64),
-        share=np.zeros((n, len(SHARES))),
+        share=np.zeros((len(chosen), len(SHARES))),
     )
 
     def work(panel: Panel) -> None:
         own = scale[:, panel.chosen]
         traced = trace(panel, spreads[:, :, None] * own)
         at = place[panel.chosen]
-        gains = _blunder_gains(panel, traced)
+        gains = _blunder_gains(panel, traced).sum(axis=0)
         each = movement.blunder_share * gains
         jumps = _jump_gain(traced, own * movement.reference[:, None])
         odds_blunder = each.sum(axis=(0, 1))
@@ -90,11 +83,7 @@ def look_closer(
         out.blunders[at] = (odds_blunder / total).T
         out.jump[at] = np.moveaxis(odds_jump / total, 0, 2).swapaxes(0, 1)
         weight = node_weights(out.log_likelihood[at].astype(np.float32), movement.mixture).T
-        own = (each * (weight / total)).sum(axis=2)
-        t, out.blunder_point[at] = np.divmod(own.reshape(-1, len(at)).argmax(axis=0), 2)
-        out.blunder[at] = own[t, out.blunder_point[at], np.arange(len(at))]
         out.share[at] = _of_shares((gains * weight).sum(axis=2))
-        out.blunder_step[at] = panel.step[t, np.arange(len(at))]
         step = np.take_along_axis(panel.step[:, None, None, :], jumps.argmax(axis=0)[None], axis=0)[0]
         out.jump_step[at] = np.moveaxis(step, 0, 2).swapaxes(0, 1)
 
@@ -102,6 +91,39 @@ def look_closer(
         for _ in pool.map(work, panels(steps, readings, chosen, CHUNK)):
             pass
     return out
+
+
+@dataclass(frozen=True)
+class Blunder:
+    """Per stretch (n): posterior of its likeliest blunder if its trims move as usual, its standard deviation
+    over the reading's, its step and point.
+    """
+
+    probability: FloatArray
+    factor: FloatArray
+    step: IntArray
+    point: IntArray
+
+
+def likeliest_blunder(
+    steps: Steps, readings: Readings, movement: Movement, scale: FloatArray, chosen: IntArray
+) -> Blunder:
+    """The reading of each chosen stretch that is likeliest a blunder if its trims move as usual trims do."""
+    place = np.zeros(steps.stretches, np.int64)
+    place[chosen] = np.arange(len(chosen))
+    probability, factor = np.zeros((2, len(chosen)))
+    step, point = np.zeros((2, len(chosen)), np.int64)
+    usual = movement.reference[:, None] * np.exp(movement.mixture.centre)[:, None] * scale
+    for panel in panels(steps, readings, chosen, USUAL_CHUNK):
+        sizes = _blunder_gains(panel, trace(panel, usual[None][..., panel.chosen]))[:, :, :, 0]
+        sizes = movement.blunder_share * sizes.reshape(len(BLUNDER_FACTORS), -1, len(panel.chosen))
+        odds = sizes.sum(axis=0)
+        worst, own = odds.argmax(axis=0), np.arange(len(panel.chosen))
+        at = place[panel.chosen]
+        probability[at] = odds[worst, own] / (1.0 + odds.sum(axis=0))
+        factor[at] = BLUNDER_FACTORS[sizes[:, worst, own].argmax(axis=0)]
+        step[at], point[at] = panel.step[worst // 2, own], worst % 2
+    return Blunder(probability, factor, step, point)
 
 
 def _gain(score: FloatArray, information: FloatArray, variance: FloatArray) -> FloatArray:
@@ -112,14 +134,14 @@ def _gain(score: FloatArray, information: FloatArray, variance: FloatArray) -> F
 
 
 def _blunder_gains(panel: Panel, traced: Trace) -> FloatArray:
-    """Gain if one reading is a blunder (T, 2, G, n); 0 where nothing was read."""
-    noise = np.stack([panel.r1, panel.r2], axis=1)
-    known = (noise < UNREAD)[:, :, None, :]
-    total = np.zeros(traced.score.shape)
+    """Gain if one reading is a blunder, by BLUNDER_FACTORS (F, T, 2, G, n); 0 where nothing was read."""
+    noise = np.stack([panel.r1, panel.r2], axis=1)[:, :, None, :]
+    known = noise < UNREAD
+    gains = []
     for factor in BLUNDER_FACTORS:
-        extra = np.where(known, (factor**2 - 1.0) * noise[:, :, None, :], 0.0)
-        total += _gain(traced.score, traced.information, extra)
-    return np.where(known, total / len(BLUNDER_FACTORS), 0.0)
+        extra = np.where(known, (factor**2 - 1.0) * noise, 0.0)
+        gains.append(np.where(known, _gain(traced.score, traced.information, extra), 0.0))
+    return np.stack(gains) / len(BLUNDER_FACTORS)
 
 
 def _of_shares(gain: FloatArray) -> FloatArray:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from analytics.drift import wander
 from analytics.drift.decomposition import Common
-from analytics.drift.evidence import Evidence, look_closer
+from analytics.drift.evidence import BLUNDER_FACTORS, Evidence, likeliest_blunder, look_closer
 from analytics.drift.history import FloatArray, IntArray
 from analytics.drift.likelihood import THREADS, log_likelihoods
 from analytics.drift.movement import Movement, readings_of, scaled_spreads, spread_scale
@@ -22,8 +22,6 @@ PART = 2_000
 BLUNDER_FROM = 0.5
 MOST_BLUNDERS = 6
 """Readings of one stretch that may be set aside one after another."""
-SET_ASIDE = 25.0**2
-"""Factor on the variance of a reading that is set aside: it then says almost nothing."""
 
 
 @dataclass(frozen=True)
@@ -73,22 +71,58 @@ def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, c
 def look_hard(
     steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray
 ) -> tuple[Steps, Evidence]:
-    """The same, with blunders set aside one after another: the likeliest reading while it is more likely than
-    not.
+    """The same, with blunders set aside where that makes the readings likelier, at the price of each blunder.
 
-    Returns the steps with the variance of those readings raised, and the evidence that is left.
+    Returns the steps with the variance of those readings raised, and the evidence: at each spread the better
+    of what the readings say whole and without their blunders.
     """
     evidence = look_at(steps, common, movement, model, chosen)
-    again = np.flatnonzero(evidence.blunder > BLUNDER_FROM)
-    for _ in range(MOST_BLUNDERS):
-        if not len(again):
-            break
-        var = steps.var.copy()
-        var[evidence.blunder_step[again], evidence.blunder_point[again]] *= SET_ASIDE
-        steps = replace(steps, var=var)
-        evidence = evidence.updated(again, look_at(steps, common, movement, model, chosen[again]))
-        again = again[evidence.blunder[again] > BLUNDER_FROM]
+    steps, count = set_aside(steps, common, movement, model, chosen)
+    fewer = np.flatnonzero(count > 0)
+    if len(fewer):
+        left = look_at(steps, common, movement, model, chosen[fewer])
+        price = count[fewer, None] * np.log(movement.blunder_share / len(BLUNDER_FACTORS))
+        best = np.maximum(evidence.log_likelihood[fewer], left.log_likelihood + price)
+        evidence = evidence.updated(fewer, replace(left, log_likelihood=best))
     return steps, evidence
+
+
+def set_aside(
+    steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray
+) -> tuple[Steps, IntArray]:
+    """Steps with the variance of blunders raised, and how many of each chosen stretch (n,).
+
+    Readings are taken one after another, each the likeliest blunder of a trim that moves as usual: several
+    blunders make a trim look as if it wandered, and hide each other from whoever believes that. How many of
+    them are kept is then decided over all movements.
+    """
+    scale = spread_scale(steps, movement, model)
+    whole, active = steps, np.arange(len(chosen))
+    best = wander.log_evidence(grid(steps, common, movement, model, chosen), movement.mixture)
+    kept = np.zeros(len(chosen), np.int64)
+    taken: list[tuple[IntArray, IntArray, IntArray, FloatArray]] = []
+    price = np.log(movement.blunder_share / len(BLUNDER_FACTORS))
+    for number in range(1, MOST_BLUNDERS + 1):
+        readings = readings_of(steps, common, movement)
+        found = likeliest_blunder(steps, readings, movement, scale, chosen[active])
+        likely = found.probability > BLUNDER_FROM
+        active, step, point = active[likely], found.step[likely], found.point[likely]
+        wider = found.factor[likely] ** 2
+        if not len(active):
+            break
+        taken.append((active, step, point, wider))
+        var = steps.var.copy()
+        var[step, point] *= wider
+        steps = replace(steps, var=var)
+        table = grid(steps, common, movement, model, chosen[active])
+        evidence = wander.log_evidence(table, movement.mixture) + number * price
+        better = evidence > best[active]
+        best[active[better]], kept[active[better]] = evidence[better], number
+    var = whole.var.copy()
+    for number, (of, step, point, wider) in enumerate(taken, 1):
+        stays = kept[of] >= number
+        var[step[stays], point[stays]] *= wider[stays]
+    return replace(whole, var=var), kept
 
 
 def classes_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> FloatArray:

@@ -113,10 +113,10 @@ def fit_mixture(
     return mixture
 
 
-def log_evidence(fine: npt.NDArray[np.float32], scale: FloatArray, mixture: Mixture) -> float:
-    """Log marginal likelihood of the stretches under a mixture."""
-    total = class_likelihood(fine, mixture) @ mixture.share
-    return float(np.sum(np.log(total + 1e-300) + scale))
+def log_evidence(table: npt.NDArray[np.float32], mixture: Mixture) -> FloatArray:
+    """Log marginal likelihood of each stretch under a mixture (n,), from its table of nodes (n, G)."""
+    fine, scale = fine_likelihood(table)
+    return np.asarray(np.log(class_likelihood(fine, mixture) @ mixture.share + 1e-300) + scale)
 
 
 def movement_moments(
