@@ -8,6 +8,8 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import Page
 
+from fleet.models import Contract, SafetyEvent
+from planning.models import FollowUp
 from tests.web.small_fleet import SmallFleet
 from visits.booking import attendance_book
 
@@ -36,11 +38,33 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
             other,
             visit,
             grave,
+            *kept(fleet),
         ],
-        "technician": ["/my-day/", f"{visit_form(fleet)}", "/account/", "/docs/"],
+        "technician": ["/my-day/", f"{visit_form(fleet)}", f"{appliance}safety/", "/account/", "/docs/"],
         "manager": ["/condition/", f"/condition/{fleet.visit.local_on:%Y-%m}/", "/docs/"],
         "contact": ["/my-sites/", appliance, visit, "/docs/", "/due/"],
     }
+
+
+def kept(fleet: SmallFleet) -> list[str]:
+    """What the office keeps: the life of a finding, safety states with a notice, records, lists."""
+    pk = fleet.other_appliance.pk
+    notice = SafetyEvent.objects.create(
+        appliance_id=pk, state="isolated", at=timezone.now(), by=fleet.technician, told="Mr Hale", reason="CO"
+    )
+    finding = fleet.grave_visit.findings.first()
+    return [
+        f"/findings/{finding.pk}/",
+        f"/appliances/{pk}/safety/",
+        f"/safety/{notice.pk}/notice/",
+        f"/follow-ups/{FollowUp.objects.get().pk}/",
+        f"/records/contract/{Contract.objects.first().pk}/",
+        f"/records/appliance/{pk}/",
+        "/records/customer/add/0/",
+        "/kit/",
+        "/crew/",
+        "/lists/",
+    ]
 
 
 def visit_form(fleet: SmallFleet) -> str:
