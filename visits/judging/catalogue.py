@@ -315,7 +315,7 @@ def sentence(finding: "Finding") -> str:
                 "value": _number(finding.value),
                 "limit": _number(finding.limit),
                 "unit": finding.unit,
-                "probability": _number(finding.probability),
+                "probability": _share(finding.probability),
             }
         )
     )
@@ -323,3 +323,12 @@ def sentence(finding: "Finding") -> str:
 
 def _number(value: float | None) -> str:
     return "not known" if value is None else f"{value:.4g}"
+
+
+def _share(probability: float | None) -> str:
+    """A probability in words that a person reads at once."""
+    if probability is None:
+        return "not known"
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{probability * 100:.0f} %"
