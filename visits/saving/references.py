@@ -111,7 +111,8 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
     if not burners:
         raise _refused("unknown_appliance", appliance, "No appliance has this UUID, tag or serial.")
     trims = {kind: mover for kind in TrimKind.values if (mover := getattr(burners[0], kind)) is not None}
-    return Place(burners[0].appliance, tuple(burners), trims, bool(burners[0].gas_reported))
+    gas_reported = bool(getattr(burners[0], "gas_reported"))  # noqa: B009 - an annotation, unknown to types
+    return Place(burners[0].appliance, tuple(burners), trims, gas_reported)
 
 
 def _refused(code: str, value: str, detail: str) -> Problem:
