@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from analytics.drift.decomposition import Common, corrected
-from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
+from analytics.drift.history import OFFSET, THROTTLE, BoolArray, FloatArray, IntArray
 from analytics.drift.likelihood import LEVEL_VAR, Readings, log_likelihoods
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.wander import START, Mixture
@@ -91,11 +91,10 @@ def readings_of(steps: Steps, common: Common, movement: Movement, y: FloatArray 
 def fit_noise(steps: Steps, common: Common, movement: Movement, chosen: IntArray) -> Movement:
     """Usual movements, noise factor and visit noise by maximum posterior over the chosen stretches."""
     centre = np.log([THROTTLE_PRIOR, OFFSET_PRIOR_PA, 1.0, VISIT_NOISE_PRIOR])
-    y = corrected(steps, common)
     first, second = np.meshgrid(np.arange(len(MULTIPLES)), np.arange(len(MULTIPLES)), indexing="ij")
     weight = (MULTIPLE_WEIGHTS[first] * MULTIPLE_WEIGHTS[second]).ravel()
-    some, theirs = _only(steps, chosen), _rows(common, steps, chosen)
-    y = y[np.isin(steps.stretch, chosen)]
+    some, theirs, _ = only(steps, common, chosen)
+    y = corrected(some, theirs)
 
     def loss(log_values: FloatArray) -> float:
         values = np.exp(log_values)
@@ -131,9 +130,11 @@ def scaled_spreads(spreads: FloatArray, scale: FloatArray) -> FloatArray:
     return spreads[:, [THROTTLE, OFFSET], None] * scale[None]
 
 
-def _only(steps: Steps, chosen: IntArray) -> Steps:
-    """The same steps with the chosen stretches (sorted) alone, renumbered."""
-    keep = np.isin(steps.stretch, chosen)
+def only(steps: Steps, common: Common, chosen: IntArray) -> tuple[Steps, Common, BoolArray]:
+    """Steps of some stretches (sorted) alone, renumbered, what is common to them, and which they are (S,)."""
+    is_chosen = np.zeros(steps.stretches, np.bool_)
+    is_chosen[chosen] = True
+    keep = is_chosen[steps.stretch]
     per_step = {
         name: getattr(steps, name)[keep]
         for name in (
@@ -145,15 +146,7 @@ def _only(steps: Steps, chosen: IntArray) -> Steps:
         name: getattr(steps, name)[chosen]
         for name in ("burner", "is_current", "signal_pa", "offset_centre_pa")
     }
-    return replace(steps, stretch=np.searchsorted(chosen, steps.stretch[keep]), **per_step, **per_stretch)
-
-
-def _rows(common: Common, steps: Steps, chosen: IntArray) -> Common:
-    keep = np.isin(steps.stretch, chosen)
-    return replace(
-        common,
-        step_bias=common.step_bias[keep],
-        step_gas=common.step_gas[keep],
-        step_air=common.step_air[keep],
-        step_var=common.step_var[keep],
-    )
+    number = np.cumsum(is_chosen) - 1
+    own = {name: getattr(common, name)[keep] for name in ("step_bias", "step_gas", "step_air", "step_var")}
+    few = replace(steps, stretch=number[steps.stretch[keep]], **per_step, **per_stretch)
+    return few, replace(common, **own), keep

@@ -13,7 +13,7 @@ from analytics.drift.decomposition import Common
 from analytics.drift.evidence import BLUNDER_FACTORS, Evidence, likeliest_blunder, look_closer
 from analytics.drift.history import FloatArray, IntArray
 from analytics.drift.likelihood import THREADS, log_likelihoods
-from analytics.drift.movement import Movement, readings_of, scaled_spreads, spread_scale
+from analytics.drift.movement import Movement, only, readings_of, scaled_spreads, spread_scale
 from analytics.drift.steps import Steps
 
 SUSPECT = 0.04
@@ -42,9 +42,11 @@ class Scored:
 def grid(
     steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray | None = None
 ) -> npt.NDArray[np.float32]:
-    """Log-likelihood of the chosen stretches on the grid of nodes (n, G)."""
+    """Log-likelihood of the chosen stretches (sorted; all by default) on the grid of nodes (n, G)."""
+    if chosen is not None:
+        steps, common, _ = only(steps, common, chosen)
     spreads = scaled_spreads(wander.node_spreads(movement.reference), spread_scale(steps, movement, model))
-    return log_likelihoods(steps, readings_of(steps, common, movement), spreads, chosen)
+    return log_likelihoods(steps, readings_of(steps, common, movement), spreads)
 
 
 def scored(
@@ -62,10 +64,13 @@ def scored(
 
 
 def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray) -> Evidence:
-    """Evidence of the chosen stretches on the grid of nodes."""
+    """Evidence of the chosen stretches (sorted) on the grid of nodes."""
+    steps, common, _ = only(steps, common, chosen)
     spreads = wander.node_spreads(movement.reference)
     scale = spread_scale(steps, movement, model)
-    return look_closer(steps, readings_of(steps, common, movement), movement, spreads, scale, chosen)
+    return look_closer(
+        steps, readings_of(steps, common, movement), movement, spreads, scale, np.arange(len(chosen))
+    )
 
 
 def look_hard(
@@ -76,35 +81,36 @@ def look_hard(
     Returns the steps with the variance of those readings raised, and the evidence: at each spread the better
     of what the readings say whole and without their blunders.
     """
-    evidence = look_at(steps, common, movement, model, chosen)
-    steps, count = set_aside(steps, common, movement, model, chosen)
+    few, theirs, place = only(steps, common, chosen)
+    evidence = look_at(few, theirs, movement, model, np.arange(len(chosen)))
+    few, count = set_aside(few, theirs, movement, model)
     fewer = np.flatnonzero(count > 0)
     if len(fewer):
-        left = look_at(steps, common, movement, model, chosen[fewer])
+        left = look_at(few, theirs, movement, model, fewer)
         price = count[fewer, None] * np.log(movement.blunder_share / len(BLUNDER_FACTORS))
         best = np.maximum(evidence.log_likelihood[fewer], left.log_likelihood + price)
         evidence = evidence.updated(fewer, replace(left, log_likelihood=best))
-    return steps, evidence
+    var = steps.var.copy()
+    var[place] = few.var
+    return replace(steps, var=var), evidence
 
 
-def set_aside(
-    steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray
-) -> tuple[Steps, IntArray]:
-    """Steps with the variance of blunders raised, and how many of each chosen stretch (n,).
+def set_aside(steps: Steps, common: Common, movement: Movement, model: IntArray) -> tuple[Steps, IntArray]:
+    """Steps with the variance of blunders raised, and how many there are in each stretch (U,).
 
     Readings are taken one after another, each the likeliest blunder of a trim that moves as usual: several
     blunders make a trim look as if it wandered, and hide each other from whoever believes that. How many of
     them are kept is then decided over all movements.
     """
     scale = spread_scale(steps, movement, model)
-    whole, active = steps, np.arange(len(chosen))
-    best = wander.log_evidence(grid(steps, common, movement, model, chosen), movement.mixture)
-    kept = np.zeros(len(chosen), np.int64)
+    whole, active = steps, np.arange(steps.stretches)
+    best = wander.log_evidence(grid(steps, common, movement, model), movement.mixture)
+    kept = np.zeros(steps.stretches, np.int64)
     taken: list[tuple[IntArray, IntArray, IntArray, FloatArray]] = []
     price = np.log(movement.blunder_share / len(BLUNDER_FACTORS))
     for number in range(1, MOST_BLUNDERS + 1):
         readings = readings_of(steps, common, movement)
-        found = likeliest_blunder(steps, readings, movement, scale, chosen[active])
+        found = likeliest_blunder(steps, readings, movement, scale, active)
         likely = found.probability > BLUNDER_FROM
         active, step, point = active[likely], found.step[likely], found.point[likely]
         wider = found.factor[likely] ** 2
@@ -114,7 +120,7 @@ def set_aside(
         var = steps.var.copy()
         var[step, point] *= wider
         steps = replace(steps, var=var)
-        table = grid(steps, common, movement, model, chosen[active])
+        table = grid(steps, common, movement, model, active)
         evidence = wander.log_evidence(table, movement.mixture) + number * price
         better = evidence > best[active]
         best[active[better]], kept[active[better]] = evidence[better], number
