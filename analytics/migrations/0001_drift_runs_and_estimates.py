@@ -5,141 +5,447 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('fleet', '0002_shipped_safety_limits'),
+        ("fleet", "0002_shipped_safety_limits"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='DriftRun',
+            name="DriftRun",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('nightly', 'nightly'), ('import', 'after an import'), ('command', 'asked for by a person')], max_length=8)),
-                ('engine_version', models.PositiveSmallIntegerField(default=1)),
-                ('started_at', models.DateTimeField()),
-                ('read_at', models.DateTimeField(help_text='Visits closed before this instant are in it.', null=True)),
-                ('finished_at', models.DateTimeField(null=True)),
-                ('as_of', models.DateField(help_text='The day that forecasts start from.')),
-                ('visits', models.PositiveIntegerField(default=0)),
-                ('firing_tests', models.PositiveIntegerField(default=0)),
-                ('burners', models.PositiveIntegerField(default=0)),
-                ('flagged_appliances', models.PositiveIntegerField(default=0)),
-                ('hyperparameters', models.JSONField(default=dict, help_text='What the statistics learnt of the fleet, held when one visit is refitted.')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("nightly", "nightly"),
+                            ("import", "after an import"),
+                            ("command", "asked for by a person"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("engine_version", models.PositiveSmallIntegerField(default=1)),
+                ("started_at", models.DateTimeField()),
+                (
+                    "read_at",
+                    models.DateTimeField(help_text="Visits closed before this instant are in it.", null=True),
+                ),
+                ("finished_at", models.DateTimeField(null=True)),
+                ("as_of", models.DateField(help_text="The day that forecasts start from.")),
+                ("visits", models.PositiveIntegerField(default=0)),
+                ("firing_tests", models.PositiveIntegerField(default=0)),
+                ("burners", models.PositiveIntegerField(default=0)),
+                ("flagged_appliances", models.PositiveIntegerField(default=0)),
+                (
+                    "hyperparameters",
+                    models.JSONField(
+                        default=dict,
+                        help_text="What the statistics learnt of the fleet, held when one visit is refitted.",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['nightly', 'import', 'command'])), name='drift_run_kind', violation_error_message='kind is not one of its known values.')],
+                "ordering": ["-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["nightly", "import", "command"])),
+                        name="drift_run_kind",
+                        violation_error_message="kind is not one of its known values.",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='DriftPointer',
+            name="DriftPointer",
             fields=[
-                ('only', models.PositiveSmallIntegerField(default=1, primary_key=True, serialize=False)),
-                ('lease_until', models.DateTimeField(null=True)),
-                ('computing', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='analytics.driftrun')),
-                ('current', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='analytics.driftrun')),
+                ("only", models.PositiveSmallIntegerField(default=1, primary_key=True, serialize=False)),
+                ("lease_until", models.DateTimeField(null=True)),
+                (
+                    "computing",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to="analytics.driftrun",
+                    ),
+                ),
+                (
+                    "current",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('only', 1)), name='drift_pointer_one_row')],
+                "constraints": [
+                    models.CheckConstraint(condition=models.Q(("only", 1)), name="drift_pointer_one_row")
+                ],
             },
         ),
         migrations.CreateModel(
-            name='DriftDuty',
+            name="DriftDuty",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('period', models.CharField(help_text="The night's date, or import and event.", max_length=40, unique=True)),
-                ('started_at', models.DateTimeField(null=True)),
-                ('finished_at', models.DateTimeField(null=True)),
-                ('run', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='duties', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "period",
+                    models.CharField(
+                        help_text="The night's date, or import and event.", max_length=40, unique=True
+                    ),
+                ),
+                ("started_at", models.DateTimeField(null=True)),
+                ("finished_at", models.DateTimeField(null=True)),
+                (
+                    "run",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="duties",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['id'],
-                'indexes': [models.Index(condition=models.Q(('finished_at', None)), fields=['id'], name='drift_duty_owed')],
+                "ordering": ["id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("finished_at", None)), fields=["id"], name="drift_duty_owed"
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ApplianceDrift',
+            name="ApplianceDrift",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('wander_probability', models.FloatField(help_text='That at least one trim wanders.', null=True)),
-                ('flagged', models.BooleanField(default=False)),
-                ('outside', models.JSONField(default=list)),
-                ('next_visit_by', models.DateField(null=True)),
-                ('next_visit_reason', models.CharField(blank=True, choices=[('outside', 'likely outside its acceptance band before the annual date')], max_length=12)),
-                ('next_visit_probability', models.FloatField(null=True)),
-                ('appliance', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='drifts', to='fleet.appliance')),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='appliances', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "wander_probability",
+                    models.FloatField(help_text="That at least one trim wanders.", null=True),
+                ),
+                ("flagged", models.BooleanField(default=False)),
+                ("outside", models.JSONField(default=list)),
+                ("next_visit_by", models.DateField(null=True)),
+                (
+                    "next_visit_reason",
+                    models.CharField(
+                        blank=True,
+                        choices=[("outside", "likely outside its acceptance band before the annual date")],
+                        max_length=12,
+                    ),
+                ),
+                ("next_visit_probability", models.FloatField(null=True)),
+                (
+                    "appliance",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="drifts",
+                        to="fleet.appliance",
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="appliances",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'appliance_id'],
-                'indexes': [models.Index(fields=['run', '-wander_probability'], name='appliance_drift_ranked'), models.Index(condition=models.Q(('next_visit_by__isnull', False)), fields=['run', 'next_visit_by'], name='appliance_drift_proposed')],
-                'constraints': [models.UniqueConstraint(fields=('run', 'appliance'), name='appliance_drift_once'), models.CheckConstraint(condition=models.Q(('next_visit_reason__in', ['', 'outside'])), name='appliance_drift_next_reason', violation_error_message='next_visit_reason is not one of its known values.')],
+                "ordering": ["run_id", "appliance_id"],
+                "indexes": [
+                    models.Index(fields=["run", "-wander_probability"], name="appliance_drift_ranked"),
+                    models.Index(
+                        condition=models.Q(("next_visit_by__isnull", False)),
+                        fields=["run", "next_visit_by"],
+                        name="appliance_drift_proposed",
+                    ),
+                ],
+                "constraints": [
+                    models.UniqueConstraint(fields=("run", "appliance"), name="appliance_drift_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("next_visit_reason__in", ["", "outside"])),
+                        name="appliance_drift_next_reason",
+                        violation_error_message="next_visit_reason is not one of its known values.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='GasShift',
+            name="GasShift",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('month', models.DateField(help_text='Its first day.')),
-                ('shift_pct', models.FloatField()),
-                ('shift_u_pct', models.FloatField()),
-                ('readings', models.PositiveIntegerField()),
-                ('weak', models.BooleanField(default=True)),
-                ('gas_area', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='shifts', to='fleet.gasarea')),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='gas_shifts', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("month", models.DateField(help_text="Its first day.")),
+                ("shift_pct", models.FloatField()),
+                ("shift_u_pct", models.FloatField()),
+                ("readings", models.PositiveIntegerField()),
+                ("weak", models.BooleanField(default=True)),
+                (
+                    "gas_area",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="shifts", to="fleet.gasarea"
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="gas_shifts",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'gas_area_id', 'month'],
-                'constraints': [models.UniqueConstraint(fields=('run', 'gas_area', 'month'), name='gas_shift_once'), models.CheckConstraint(condition=models.Q(('shift_pct__isnull', True), models.Q(('shift_pct__gt', -1000000.0), ('shift_pct__lt', 1000000.0)), _connector='OR'), name='gas_shift_shift_pct_finite', violation_error_message='shift_pct must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('shift_u_pct__isnull', True), models.Q(('shift_u_pct__gt', -1000000.0), ('shift_u_pct__lt', 1000000.0)), _connector='OR'), name='gas_shift_shift_u_pct_finite', violation_error_message='shift_u_pct must be a finite number of absolute value under 1e6.')],
+                "ordering": ["run_id", "gas_area_id", "month"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("run", "gas_area", "month"), name="gas_shift_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("shift_pct__isnull", True),
+                            models.Q(("shift_pct__gt", -1000000.0), ("shift_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="gas_shift_shift_pct_finite",
+                        violation_error_message="shift_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("shift_u_pct__isnull", True),
+                            models.Q(("shift_u_pct__gt", -1000000.0), ("shift_u_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="gas_shift_shift_u_pct_finite",
+                        violation_error_message="shift_u_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='PeriodBias',
+            name="PeriodBias",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('bias_co2_pct', models.FloatField()),
-                ('bias_u_co2_pct', models.FloatField()),
-                ('readings', models.PositiveIntegerField()),
-                ('weak', models.BooleanField(default=True)),
-                ('period', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='biases', to='fleet.analyserperiod')),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='biases', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("bias_co2_pct", models.FloatField()),
+                ("bias_u_co2_pct", models.FloatField()),
+                ("readings", models.PositiveIntegerField()),
+                ("weak", models.BooleanField(default=True)),
+                (
+                    "period",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="biases",
+                        to="fleet.analyserperiod",
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="biases",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'period_id'],
-                'constraints': [models.UniqueConstraint(fields=('run', 'period'), name='period_bias_once'), models.CheckConstraint(condition=models.Q(('bias_co2_pct__isnull', True), models.Q(('bias_co2_pct__gt', -1000000.0), ('bias_co2_pct__lt', 1000000.0)), _connector='OR'), name='period_bias_bias_co2_pct_finite', violation_error_message='bias_co2_pct must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('bias_u_co2_pct__isnull', True), models.Q(('bias_u_co2_pct__gt', -1000000.0), ('bias_u_co2_pct__lt', 1000000.0)), _connector='OR'), name='period_bias_bias_u_co2_pct_finite', violation_error_message='bias_u_co2_pct must be a finite number of absolute value under 1e6.')],
+                "ordering": ["run_id", "period_id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("run", "period"), name="period_bias_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("bias_co2_pct__isnull", True),
+                            models.Q(("bias_co2_pct__gt", -1000000.0), ("bias_co2_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="period_bias_bias_co2_pct_finite",
+                        violation_error_message="bias_co2_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("bias_u_co2_pct__isnull", True),
+                            models.Q(("bias_u_co2_pct__gt", -1000000.0), ("bias_u_co2_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="period_bias_bias_u_co2_pct_finite",
+                        violation_error_message="bias_u_co2_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='TrimDrift',
+            name="TrimDrift",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('trim', models.CharField(choices=[('throttle', 'throttle'), ('offset', 'offset')], max_length=8)),
-                ('unit', models.CharField(choices=[('pct_k', '% of K'), ('pa', 'Pa'), ('milli_w', '1e-3 of w')], max_length=7)),
-                ('visits', models.PositiveIntegerField(default=0)),
-                ('state', models.FloatField(null=True)),
-                ('state_u', models.FloatField(null=True)),
-                ('drift_per_year', models.FloatField(null=True)),
-                ('drift_low', models.FloatField(null=True)),
-                ('drift_high', models.FloatField(null=True)),
-                ('moved_per_year', models.FloatField(null=True)),
-                ('usual_per_year', models.FloatField(null=True)),
-                ('from_analyser_per_year', models.FloatField(null=True)),
-                ('from_gas_per_year', models.FloatField(null=True)),
-                ('wander_probability', models.FloatField(null=True)),
-                ('flagged', models.BooleanField(default=False, help_text='Responsible for its appliance being flagged.')),
-                ('change_points', models.JSONField(default=list, help_text='Jumps: day, size, probability.')),
-                ('reason', models.CharField(blank=True, choices=[('not_premix', 'not a premix burner with pneumatic ratio control'), ('no_readings', 'no usable reading'), ('one_visit', 'only one visit with a usable reading'), ('no_interval', "no interval between two visits in the trim's present state"), ('no_low_fire', 'low fire was not read on two visits'), ('turndown_unknown', 'neither turndown nor fan speed is known'), ('identical', 'every visit repeats the same values')], help_text='Why no estimate.', max_length=16)),
-                ('appliance', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='trim_drifts', to='fleet.appliance')),
-                ('burner', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='trim_drifts', to='fleet.burner')),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='trims', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "trim",
+                    models.CharField(choices=[("throttle", "throttle"), ("offset", "offset")], max_length=8),
+                ),
+                (
+                    "unit",
+                    models.CharField(
+                        choices=[("pct_k", "% of K"), ("pa", "Pa"), ("milli_w", "1e-3 of w")], max_length=7
+                    ),
+                ),
+                ("visits", models.PositiveIntegerField(default=0)),
+                ("state", models.FloatField(null=True)),
+                ("state_u", models.FloatField(null=True)),
+                ("drift_per_year", models.FloatField(null=True)),
+                ("drift_low", models.FloatField(null=True)),
+                ("drift_high", models.FloatField(null=True)),
+                ("moved_per_year", models.FloatField(null=True)),
+                ("usual_per_year", models.FloatField(null=True)),
+                ("from_analyser_per_year", models.FloatField(null=True)),
+                ("from_gas_per_year", models.FloatField(null=True)),
+                ("wander_probability", models.FloatField(null=True)),
+                (
+                    "flagged",
+                    models.BooleanField(
+                        default=False, help_text="Responsible for its appliance being flagged."
+                    ),
+                ),
+                ("change_points", models.JSONField(default=list, help_text="Jumps: day, size, probability.")),
+                (
+                    "reason",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("not_premix", "not a premix burner with pneumatic ratio control"),
+                            ("no_readings", "no usable reading"),
+                            ("one_visit", "only one visit with a usable reading"),
+                            ("no_interval", "no interval between two visits in the trim's present state"),
+                            ("no_low_fire", "low fire was not read on two visits"),
+                            ("turndown_unknown", "neither turndown nor fan speed is known"),
+                            ("identical", "every visit repeats the same values"),
+                        ],
+                        help_text="Why no estimate.",
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "appliance",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="trim_drifts",
+                        to="fleet.appliance",
+                    ),
+                ),
+                (
+                    "burner",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="trim_drifts",
+                        to="fleet.burner",
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="trims",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'burner_id', '-trim'],
-                'indexes': [models.Index(fields=['run', '-wander_probability'], name='trim_drift_ranked')],
-                'constraints': [models.UniqueConstraint(fields=('run', 'burner', 'trim'), name='trim_drift_once'), models.CheckConstraint(condition=models.Q(('trim__in', ['throttle', 'offset'])), name='trim_drift_trim', violation_error_message='trim is not one of its known values.'), models.CheckConstraint(condition=models.Q(('unit__in', ['pct_k', 'pa', 'milli_w'])), name='trim_drift_unit', violation_error_message='unit is not one of its known values.'), models.CheckConstraint(condition=models.Q(models.Q(('drift_per_year__isnull', False), ('reason', '')), models.Q(('drift_per_year__isnull', True), models.Q(('reason', ''), _negated=True)), _connector='OR'), name='trim_drift_or_reason', violation_error_message='A trim has an estimate, or a reason for none.'), models.CheckConstraint(condition=models.Q(('state__isnull', True), models.Q(('state__gt', -1000000.0), ('state__lt', 1000000.0)), _connector='OR'), name='trim_drift_state_finite', violation_error_message='state must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('drift_per_year__isnull', True), models.Q(('drift_per_year__gt', -1000000.0), ('drift_per_year__lt', 1000000.0)), _connector='OR'), name='trim_drift_drift_per_year_finite', violation_error_message='drift_per_year must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('drift_low__isnull', True), models.Q(('drift_low__gt', -1000000.0), ('drift_low__lt', 1000000.0)), _connector='OR'), name='trim_drift_drift_low_finite', violation_error_message='drift_low must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('drift_high__isnull', True), models.Q(('drift_high__gt', -1000000.0), ('drift_high__lt', 1000000.0)), _connector='OR'), name='trim_drift_drift_high_finite', violation_error_message='drift_high must be a finite number of absolute value under 1e6.')],
+                "ordering": ["run_id", "burner_id", "-trim"],
+                "indexes": [models.Index(fields=["run", "-wander_probability"], name="trim_drift_ranked")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("run", "burner", "trim"), name="trim_drift_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(("trim__in", ["throttle", "offset"])),
+                        name="trim_drift_trim",
+                        violation_error_message="trim is not one of its known values.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("unit__in", ["pct_k", "pa", "milli_w"])),
+                        name="trim_drift_unit",
+                        violation_error_message="unit is not one of its known values.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("drift_per_year__isnull", False), ("reason", "")),
+                            models.Q(
+                                ("drift_per_year__isnull", True), models.Q(("reason", ""), _negated=True)
+                            ),
+                            _connector="OR",
+                        ),
+                        name="trim_drift_or_reason",
+                        violation_error_message="A trim has an estimate, or a reason for none.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("state__isnull", True),
+                            models.Q(("state__gt", -1000000.0), ("state__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="trim_drift_state_finite",
+                        violation_error_message="state must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("drift_per_year__isnull", True),
+                            models.Q(("drift_per_year__gt", -1000000.0), ("drift_per_year__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="trim_drift_drift_per_year_finite",
+                        violation_error_message="drift_per_year must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("drift_low__isnull", True),
+                            models.Q(("drift_low__gt", -1000000.0), ("drift_low__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="trim_drift_drift_low_finite",
+                        violation_error_message="drift_low must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("drift_high__isnull", True),
+                            models.Q(("drift_high__gt", -1000000.0), ("drift_high__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="trim_drift_drift_high_finite",
+                        violation_error_message="drift_high must be a finite number of absolute value under 1e6.",
+                    ),
+                ],
             },
         ),
     ]

@@ -5,66 +5,98 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('analytics', '0001_drift_runs_and_estimates'),
+        ("analytics", "0001_drift_runs_and_estimates"),
     ]
 
     operations = [
         migrations.RemoveField(
-            model_name='appliancedrift',
-            name='next_visit_probability',
+            model_name="appliancedrift",
+            name="next_visit_probability",
         ),
         migrations.AddField(
-            model_name='driftrun',
-            name='kept',
-            field=models.BinaryField(help_text='The same and more, held when one appliance is refitted.', null=True),
+            model_name="driftrun",
+            name="kept",
+            field=models.BinaryField(
+                help_text="The same and more, held when one appliance is refitted.", null=True
+            ),
         ),
         migrations.AddField(
-            model_name='periodbias',
-            name='first_on',
+            model_name="periodbias",
+            name="first_on",
             field=models.DateField(null=True),
         ),
         migrations.AddField(
-            model_name='periodbias',
-            name='last_on',
+            model_name="periodbias",
+            name="last_on",
             field=models.DateField(null=True),
         ),
         migrations.AddField(
-            model_name='periodbias',
-            name='visits',
+            model_name="periodbias",
+            name="visits",
             field=models.PositiveIntegerField(default=0),
         ),
         migrations.AlterField(
-            model_name='driftrun',
-            name='hyperparameters',
-            field=models.JSONField(default=dict, help_text='What the statistics learnt of the fleet, for people to read.'),
+            model_name="driftrun",
+            name="hyperparameters",
+            field=models.JSONField(
+                default=dict, help_text="What the statistics learnt of the fleet, for people to read."
+            ),
         ),
         migrations.AlterField(
-            model_name='trimdrift',
-            name='change_points',
-            field=models.JSONField(default=list, help_text='Jumps: day of the visit after, probability.'),
+            model_name="trimdrift",
+            name="change_points",
+            field=models.JSONField(default=list, help_text="Jumps: day of the visit after, probability."),
         ),
         migrations.AlterField(
-            model_name='trimdrift',
-            name='reason',
-            field=models.CharField(blank=True, choices=[('not_premix', 'not a premix burner with pneumatic ratio control'), ('no_readings', 'no usable reading'), ('one_visit', "only one visit in the trim's present state"), ('two_visits', "only two visits in the trim's present state"), ('identical_readings', 'every visit repeats the same values'), ('low_fire_not_read', 'low fire was read on fewer than three visits, or its rate is unknown'), ('no_interval', "no interval between two readings of the trim's present state")], help_text='Why no estimate.', max_length=20),
+            model_name="trimdrift",
+            name="reason",
+            field=models.CharField(
+                blank=True,
+                choices=[
+                    ("not_premix", "not a premix burner with pneumatic ratio control"),
+                    ("no_readings", "no usable reading"),
+                    ("one_visit", "only one visit in the trim's present state"),
+                    ("two_visits", "only two visits in the trim's present state"),
+                    ("identical_readings", "every visit repeats the same values"),
+                    (
+                        "low_fire_not_read",
+                        "low fire was read on fewer than three visits, or its rate is unknown",
+                    ),
+                    ("no_interval", "no interval between two readings of the trim's present state"),
+                ],
+                help_text="Why no estimate.",
+                max_length=20,
+            ),
         ),
         migrations.CreateModel(
-            name='FleetMonth',
+            name="FleetMonth",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('month', models.DateField(help_text='Its first day, at the sites.')),
-                ('inside', models.PositiveIntegerField()),
-                ('probably_inside', models.PositiveIntegerField()),
-                ('probably_outside', models.PositiveIntegerField()),
-                ('outside', models.PositiveIntegerField()),
-                ('not_judged', models.PositiveIntegerField()),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='months', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("month", models.DateField(help_text="Its first day, at the sites.")),
+                ("inside", models.PositiveIntegerField()),
+                ("probably_inside", models.PositiveIntegerField()),
+                ("probably_outside", models.PositiveIntegerField()),
+                ("outside", models.PositiveIntegerField()),
+                ("not_judged", models.PositiveIntegerField()),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="months",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'month'],
-                'constraints': [models.UniqueConstraint(fields=('run', 'month'), name='fleet_month_once')],
+                "ordering": ["run_id", "month"],
+                "constraints": [models.UniqueConstraint(fields=("run", "month"), name="fleet_month_once")],
             },
         ),
     ]
