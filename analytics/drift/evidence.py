@@ -18,7 +18,7 @@ BLUNDER_FACTORS = np.array([5.0, 25.0])
 """A blunder's standard deviation over that of the reading's noise, either as likely."""
 JUMP_FACTOR = 6.0
 """A jump's standard deviation over the usual movement of a year."""
-CHUNK = 48
+CHUNK = 192
 USUAL_CHUNK = 1_000
 SHARES = np.geomspace(2.5e-4, 0.04, 12)
 """Shares of blunders among readings that the fleet's own is looked for in."""

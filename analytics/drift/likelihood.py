@@ -18,7 +18,7 @@ import numpy.typing as npt
 from analytics.drift.history import HIGH, LOW, OFFSET, THROTTLE, FloatArray, IntArray
 from analytics.drift.steps import UNREAD, Steps
 
-CHUNK = 512
+CHUNK = 1_024
 THREADS = 2
 LEVEL_VAR = (15.0**2, 8.0**2)
 """Variance of a fresh state [%^2, Pa^2]: wide, so that only differences count."""
@@ -109,7 +109,7 @@ def _panel(steps: Steps, readings: Readings, chosen: IntArray, first: IntArray, 
 def log_likelihoods(
     steps: Steps, readings: Readings, spreads: FloatArray, chosen: IntArray | None = None
 ) -> Float32Array:
-    """Log-likelihood of each stretch (n) for each spread (G), up to a constant per stretch.
+    """Log-likelihood of each stretch (n) for each spread (G), up to a constant per reading.
 
     spreads (G, 2) or (G, 2, U): movement per root year, throttle [%] and offset [Pa].   Returns (n, G), in
     the
@@ -192,4 +192,7 @@ def _panel_log_likelihood(panel: Panel, spreads: FloatArray) -> Float32Array:
                 p_kw[:, at] = 0.0
         update(y1, ones, h1, r1)
         update(y2, k2, h2, r2)
+    # padding and what was not read each took off log UNREAD: panels of other lengths must compare
+    unread = np.sum(panel.r1 >= UNREAD, axis=0) + np.sum(panel.r2 >= UNREAD, axis=0)
+    total += (unread * np.log(UNREAD)).astype(single)
     return np.multiply(total, single(0.5))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -11,7 +12,7 @@ from analytics.drift import wander
 from analytics.drift.decomposition import Common
 from analytics.drift.forecast import NODE_Z, Outlook
 from analytics.drift.history import FOUND, HIGH, LOW, OFFSET, THROTTLE, FloatArray, History, IntArray
-from analytics.drift.likelihood import panels
+from analytics.drift.likelihood import THREADS, Panel, panels
 from analytics.drift.movement import Movement, readings_of, spread_scale
 from analytics.drift.scoring import Scored, moments_of
 from analytics.drift.steps import Steps
@@ -125,7 +126,8 @@ def _trace_all(steps: Steps, common: Common, movement: Movement, spreads: FloatA
     out = _Traced(drift, drift_u, held, held_var, np.zeros((steps.count, 2)), np.ones((steps.count, 3)))
     readings = readings_of(steps, common, movement)
     prior = 1.0 / movement.drift_sd**2
-    for panel in panels(steps, readings, size=2_000):
+
+    def work(panel: Panel) -> None:
         got = trace(panel, spreads[panel.chosen].T[None])
         for trim in (THROTTLE, OFFSET):
             information, score = got.slope_information[trim, trim, 0], got.slope_score[trim, 0]
@@ -139,6 +141,10 @@ def _trace_all(steps: Steps, common: Common, movement: Movement, spreads: FloatA
         real = panel.real
         out.state[panel.step[real]] = np.moveaxis(got.state[:, :, 0], 1, 2)[real]
         out.cov[panel.step[real]] = np.moveaxis(got.state_cov[:, :, 0], 1, 2)[real]
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        for _ in pool.map(work, panels(steps, readings, size=4_000)):
+            pass
     return out
 
 

@@ -22,7 +22,7 @@ from analytics.drift.steps import UNREAD
 class Trace:
     """Arrays over G spreads and n stretches; per step (T, ..., G, n).
 
-    log_likelihood (G, n), up to a constant per stretch.  slope_score (2, G, n), slope_information (2, 2,
+    log_likelihood (G, n), up to a constant per reading.  slope_score (2, G, n), slope_information (2, 2,
     G, n):
     of a steady drift per year of each trim.  score, information (T, 2, G, n): of each reading's error.
     move_score, move_information (T, 2, G, n): of a move of each trim just before the step.  state (T, 2,
@@ -110,7 +110,7 @@ def _forward(panel: Panel, walk: FloatArray) -> _Forward:
             m[:, 1] += g_w * e
             p_kk, p_kw, p_ww = p_kk - a * g_k, p_kw - a * g_w, p_ww - b * g_w
             kept.gain[t, i], kept.innovation[t, i], kept.variance[t, i] = np.stack([g_k, g_w]), e[0], s
-            kept.log_likelihood -= 0.5 * (np.log(s) + e[0] ** 2 / s)
+            kept.log_likelihood -= np.where(known, 0.5 * (np.log(s) + e[0] ** 2 / s), 0.0)
             kept.slope_score += e[1:] * e[0] / s
             kept.slope_information += e[1:, None] * e[None, 1:] / s
     return kept
