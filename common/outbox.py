@@ -7,7 +7,7 @@ written in the handler's own transaction.
 """
 
 import logging
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -48,7 +48,16 @@ def consumers() -> list[Consumer]:
 
 def announce(kind: str, subject_id: int, **payload: object) -> None:
     """Write an event in the current transaction and, once that commits, try to wake a worker."""
-    OutboxEvent.objects.create(kind=kind, subject_id=subject_id, payload=payload)
+    announce_all(kind, [(subject_id, payload)])
+
+
+def announce_all(kind: str, subjects: Sequence[tuple[int, dict[str, object]]]) -> None:
+    """The same for many subjects at once, each with its payload; one statement, one call to wake."""
+    if not subjects:
+        return
+    OutboxEvent.objects.bulk_create(
+        [OutboxEvent(kind=kind, subject_id=subject_id, payload=payload) for subject_id, payload in subjects]
+    )
     if settings.CELERY_BROKER_URL:
         transaction.on_commit(_wake, robust=True)
 

@@ -29,7 +29,20 @@ def upsert(
     identity: names of the fields of a unique constraint.   renew: fields to rewrite, all others by default.
     Values must be plain: no expressions, no defaults that the database gives.
     """
-    statement = _insertion(connection.vendor, model, tuple(identity), None if renew is None else tuple(renew))
+    _insert_all(
+        rows, _insertion(connection.vendor, model, tuple(identity), None if renew is None else tuple(renew))
+    )
+
+
+def insert(rows: Iterable[models.Model], *, model: type[models.Model]) -> None:
+    """Insert rows of one model and set their primary keys. Raises IntegrityError where one is taken.
+
+    Values must be plain, as for `upsert`.
+    """
+    _insert_all(rows, _insertion(connection.vendor, model, None, None))
+
+
+def _insert_all(rows: Iterable[models.Model], statement: "_Statement") -> None:
     for batch in _batches(rows, len(statement.fields)):
         with connection.cursor() as cursor:
             cursor.execute(*statement.filled(batch))
@@ -67,17 +80,24 @@ class _Statement:
 
 @cache
 def _insertion(
-    vendor: str, model: type[models.Model], identity: tuple[str, ...], renew: tuple[str, ...] | None
+    vendor: str,
+    model: type[models.Model],
+    identity: tuple[str, ...] | None,
+    renew: tuple[str, ...] | None,
 ) -> _Statement:
+    """Without an identity a plain insert, which fails on a row that is taken."""
     fields = tuple(field for field in model._meta.concrete_fields if not field.primary_key)
-    renewed = [f for f in fields if f.name not in identity and (renew is None or f.name in renew)]
-    target = _names([model._meta.get_field(name) for name in identity])
-    changes = ", ".join(f"{name} = EXCLUDED.{name}" for name in (_quoted(field) for field in renewed))
+    conflict = ""
+    if identity is not None:
+        renewed = [f for f in fields if f.name not in identity and (renew is None or f.name in renew)]
+        target = _names([model._meta.get_field(name) for name in identity])
+        changes = ", ".join(f"{name} = EXCLUDED.{name}" for name in (_quoted(field) for field in renewed))
+        conflict = f" ON CONFLICT ({target}) DO UPDATE SET {changes}"
     return _Statement(
         fields,
         f"INSERT INTO {_table(model)} ({_names(fields)}) ",
         _rows_text(vendor, fields),
-        f" ON CONFLICT ({target}) DO UPDATE SET {changes} RETURNING id",
+        f"{conflict} RETURNING id",
     )
 
 

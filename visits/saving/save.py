@@ -3,6 +3,7 @@
 import json
 import uuid
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, connection, models, transaction
@@ -19,8 +20,9 @@ from visits.payload import VisitIn, visit_parse
 from visits.permissions import can_write_visit
 from visits.saving.document import Document, differences, flattened, merge, replaced, without_nulls
 from visits.saving.references import place_find
+from visits.saving.shelf import ONE_BY_ONE, Shelf
 from visits.saving.stored import visit_answer
-from visits.saving.write import visit_store
+from visits.saving.write import Draft, Stored, draft_build, drafts_store
 
 
 @dataclass(frozen=True)
@@ -146,20 +148,34 @@ def _save(sender: Sender, sent: Sent, if_match: str | None, *, may_be_new: bool)
 
 
 def _first(sender: Sender, sent: Sent) -> Saved:
+    draft = first_draft(sender, sent, ONE_BY_ONE, timezone.now())
+    (stored,) = drafts_store([draft])
+    saved = first_answer(sender, sent, stored)
+    stored.record.save()
+    return saved
+
+
+def first_draft(sender: Sender, sent: Sent, shelf: Shelf, now: datetime) -> Draft:
+    """The first save of a visit, unsaved. Raises Problem."""
     if not works_here(sender.user):
         raise Problem("not_permitted", "Your role may not open visits.", status=403)
-    place = place_find(appliance=sent.body.appliance, attendance=sent.body.attendance)
+    place = shelf.place(appliance=sent.body.appliance, attendance=sent.body.attendance)
     document, _ = merge(None, {**sent.json, "appliance": str(place.appliance.uuid)}, sender.device)
-    stored = visit_store(
+    return draft_build(
         user=sender.user,
         source=sender.source,
         body=sent.body,
         place=place,
         visit_uuid=sent.visit_uuid,
         document=document,
-        now=timezone.now(),
+        now=now,
+        shelf=shelf,
     )
-    return _keep(sender, sent, stored.record, stored.answer, {}, status=201)
+
+
+def first_answer(sender: Sender, sent: Sent, stored: Stored) -> Saved:
+    """The answer to a first save, kept on its record, which is still to be written."""
+    return _keep(sender, sent, stored, {}, status=201)
 
 
 def _store(
@@ -173,7 +189,7 @@ def _store(
 ) -> Saved:
     whole = {**flattened(document), "save_no": sent.body.save_no}
     body = sent.body if whole == sent.json else visit_parse(json.dumps(whole).encode())
-    stored = visit_store(
+    draft = draft_build(
         user=sender.user,
         source=sender.source,
         body=body,
@@ -181,26 +197,21 @@ def _store(
         visit_uuid=sent.visit_uuid,
         document=document,
         now=timezone.now(),
+        shelf=ONE_BY_ONE,
         record=record,
         reason=reason,
     )
-    return _keep(sender, sent, stored.record, stored.answer, answers, status=200)
+    (stored,) = drafts_store([draft])
+    saved = _keep(sender, sent, stored, answers, status=200)
+    stored.record.save()
+    return saved
 
 
-def _keep(
-    sender: Sender,
-    sent: Sent,
-    record: VisitRecord,
-    answer: dict[str, Any],
-    answers: dict[str, Any],
-    *,
-    status: int,
-) -> Saved:
-    """Keep the answer for a retry, and write the record."""
-    answer = {"save_no": sent.body.save_no, **answer, "ignored": sent.body.unknown_members()}
+def _keep(sender: Sender, sent: Sent, stored: Stored, answers: dict[str, Any], *, status: int) -> Saved:
+    """The answer, kept on the record for a retry; the record is still to be written."""
+    answer = {"save_no": sent.body.save_no, **stored.answer, "ignored": sent.body.unknown_members()}
     answers[sender.device] = {"save_no": sent.body.save_no, "hash": sent.hash, "answer": answer}
-    record.answers = packed(answers)
-    record.save()
+    stored.record.answers = packed(answers)
     return Saved(status, answer)
 
 

@@ -1,22 +1,21 @@
-"""Write a merged visit with its rows and its judgement: the same number of queries whatever its size."""
+"""Write merged visits with their rows and their judgements: the same number of queries whatever their size.
+
+In two steps, so that many visits are looked up, judged and written together: a draft is a visit with its
+rows, unsaved; `drafts_store` judges drafts and writes them.
+"""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
-from django.db import models
-
-from combustion.fuels import Fuel
 from common.canonical import packed
-from common.outbox import announce
-from common.prepared import Bind, Prepared
+from common.outbox import announce_all
 from common.problems import Problem
-from common.upsert import upsert
-from fleet.models import FiringSpec, PartFitted
-from fleet.selectors import gases_of_site, limit_book
-from people.models import Licence, User
+from common.upsert import insert, upsert
+from fleet.models import PartFitted
+from people.models import User
 from visits.judging.case import Case, Judgement
 from visits.judging.engine import judge
 from visits.judging.load import gap_of
@@ -35,14 +34,9 @@ from visits.payload import VisitIn
 from visits.permissions import can_open_visit
 from visits.saving.answer import answer_build
 from visits.saving.document import Document, flattened
-from visits.saving.references import (
-    Instrument,
-    Place,
-    attendance_find,
-    burners_unknown,
-    instrument_find,
-)
+from visits.saving.references import Instrument, Place, burners_unknown
 from visits.saving.rows import Rows, rows_build
+from visits.saving.shelf import Shelf
 
 
 @dataclass(frozen=True)
@@ -53,7 +47,27 @@ class Stored:
     answer: dict[str, Any]
 
 
-def visit_store(
+@dataclass(frozen=True)
+class Draft:
+    """A visit with its rows, unsaved, and what it is judged by.
+
+    record: the current row of a known visit, None for a new one.   reason: of a correction.
+    """
+
+    user: User
+    visit: Visit
+    body: VisitIn
+    place: Place
+    rows: Rows
+    case: Case
+    document: Document
+    now: datetime
+    record: VisitRecord | None
+    reason: str
+    was_closed: bool
+
+
+def draft_build(
     *,
     user: User,
     source: str,
@@ -62,54 +76,78 @@ def visit_store(
     visit_uuid: uuid.UUID,
     document: Document,
     now: datetime,
+    shelf: Shelf,
     record: VisitRecord | None = None,
     reason: str = "",
-) -> Stored:
-    """Judge and write. `record` is the current row of a known visit; with a reason, the row it corrects."""
+) -> Draft:
+    """The visit that a merged body describes. Raises Problem where it cannot be stored; writes nothing."""
     burners_unknown(body, place)
-    known = record.visit if record else None
-    visit = known or _new_visit(user, source, place, visit_uuid, body, now)
+    visit = record.visit if record else _new_visit(user, source, place, visit_uuid, body, now, shelf)
     was_closed = visit.is_closed
-    instrument = instrument_find(
+    instrument = shelf.instrument(
         name=body.analyser, text=body.analyser_text, on=_local_day(place, body.opened_at)
     )
     _describe(visit, body, place, instrument, now)
     rows = rows_build(visit=visit, body=body, place=place, instrument=instrument)
-    case = _case(visit, place, rows, instrument, now)
-    judgement = judge([case])[0]
-    if reason and case.licence_gap is not None:
-        # What was signed was another record.
-        visit.countersigned_by, visit.countersigned_at = None, None
-    visit.uncountersigned = (
-        visit.is_closed and case.licence_gap is not None and visit.countersigned_at is None
-    )
-    _write(visit, rows, case, judgement, correcting=bool(reason))
-    findings = _write_findings(case, judgement, is_new=known is None)
-    if visit.is_closed:
-        _on_closing(visit, body, place, now, corrected=was_closed)
-    row = _next_record(visit, user, document, record, reason, now)
-    answer = answer_build(
-        visit=visit, body=flattened(document), case=case, results=judgement.results, findings=findings
-    )
-    return Stored(row, answer)
+    case = _case(visit, place, rows, instrument, now, shelf)
+    return Draft(user, visit, body, place, rows, case, document, now, record, reason, was_closed)
 
 
-def _local_day(place: Place, at: datetime) -> Any:
+def drafts_store(drafts: Sequence[Draft]) -> list[Stored]:
+    """Judge and write the drafts, all new or one alone. Inside a transaction of the caller's.
+
+    Raises IntegrityError where another save came first.
+    """
+    judgements = judge([draft.case for draft in drafts])
+    for draft, judgement in zip(drafts, judgements, strict=True):
+        _apply(draft, judgement)
+    _write_visits(drafts)
+    _write_rows(drafts, judgements)
+    findings = [
+        _write_findings(draft.case, judgement) if draft.record else _findings_of(draft.case, judgement)
+        for draft, judgement in zip(drafts, judgements, strict=True)
+    ]
+    findings_write(
+        [row for draft, own in zip(drafts, findings, strict=True) if not draft.record for row in own]
+    )
+    _on_closing([draft for draft in drafts if draft.visit.is_closed])
+    return [
+        Stored(
+            _next_record(draft),
+            answer_build(
+                visit=draft.visit,
+                body=flattened(draft.document),
+                case=draft.case,
+                results=judgement.results,
+                findings=own,
+            ),
+        )
+        for draft, judgement, own in zip(drafts, judgements, findings, strict=True)
+    ]
+
+
+def _local_day(place: Place, at: datetime) -> date:
     return at.astimezone(place.appliance.plant.site.zone).date()
 
 
 def _new_visit(
-    user: User, source: str, place: Place, visit_uuid: uuid.UUID, body: VisitIn, now: datetime
+    user: User,
+    source: str,
+    place: Place,
+    visit_uuid: uuid.UUID,
+    body: VisitIn,
+    now: datetime,
+    shelf: Shelf,
 ) -> Visit:
     day = _local_day(place, body.opened_at)
-    attendance, uuid_is_free = attendance_find(place=place, user=user, on=day, named=body.attendance)
+    attendance, uuid_is_free = shelf.attendance(place=place, user=user, on=day, named=body.attendance)
     if not can_open_visit(user, attendance):
         raise Problem("not_permitted", "This attendance is another technician's.", status=403)
     if attendance is None:
         attendance = Attendance(plant=place.appliance.plant, technician=user, local_on=day)
         if body.attendance is not None and uuid_is_free:
             attendance.uuid = body.attendance
-        attendance.save(force_insert=True)
+        shelf.opened(attendance)
     return Visit(
         uuid=visit_uuid,
         attendance=attendance,
@@ -136,91 +174,107 @@ def _describe(visit: Visit, body: VisitIn, place: Place, instrument: Instrument,
         visit.closed_received_at = visit.closed_received_at or now
 
 
-_specs = Prepared(lambda: FiringSpec.objects.filter(model=Bind("model", models.BigIntegerField())))
-_licences = Prepared(
-    lambda: Licence.objects.filter(technician__user=Bind("person", models.BigIntegerField()))
-)
-
-
-def _case(visit: Visit, place: Place, rows: Rows, instrument: Instrument, now: datetime) -> Case:
-    appliance = place.appliance
-    customer = appliance.plant.site.customer
+def _case(
+    visit: Visit, place: Place, rows: Rows, instrument: Instrument, now: datetime, shelf: Shelf
+) -> Case:
+    bearing = shelf.bearing(visit, place)
     return Case(
         visit=visit,
-        appliance=appliance,
+        appliance=place.appliance,
         burner_ids=[burner.pk for burner in place.burners],
         tests=rows.tests,
         adjustments=rows.adjustments,
         changes=rows.changes,
-        specs=_specs(model=appliance.model_id),
+        specs=bearing.specs,
         trims=place.trims,
-        limits=limit_book().in_force(customer.country, customer.pk, visit.local_on),
+        limits=bearing.limits,
         channels=instrument.channels,
         period=instrument.period,
-        licence_gap=gap_of(visit, _licences(person=visit.technician_id)),
+        licence_gap=gap_of(visit, bearing.licences),
         now=now,
-        gases=_gases(place, visit),
+        gases=bearing.gases,
     )
 
 
-def _gases(place: Place, visit: Visit) -> Mapping[str, Fuel]:
-    site = place.appliance.plant.site
-    return gases_of_site(site).in_force(site, visit.local_on) if place.gas_reported else {}
-
-
-def _write(visit: Visit, rows: Rows, case: Case, judgement: Judgement, *, correcting: bool) -> None:
+def _apply(draft: Draft, judgement: Judgement) -> None:
+    """Put the judgement on the unsaved rows."""
+    visit, gap = draft.visit, draft.case.licence_gap
+    if draft.reason and gap is not None:
+        # What was signed was another record.
+        visit.countersigned_by, visit.countersigned_at = None, None
+    visit.uncountersigned = visit.is_closed and gap is not None and visit.countersigned_at is None
     health_set(visit, judgement.as_found, judgement.as_left)
-    visit.save()
-    for test, code in zip(rows.tests, judgement.kept_out, strict=True):
+    for test, code in zip(draft.rows.tests, judgement.kept_out, strict=True):
         test.kept_out = code
+
+
+def _write_visits(drafts: Iterable[Draft]) -> None:
+    new = [draft.visit for draft in drafts if draft.record is None]
+    # Several visits of one attendance share the unsaved row.
+    opened = {id(visit.attendance): visit.attendance for visit in new if visit.attendance.pk is None}
+    insert(opened.values(), model=Attendance)
+    insert(new, model=Visit)
+    for draft in drafts:
+        if draft.record is not None:
+            draft.visit.save()
+
+
+def _write_rows(drafts: Sequence[Draft], judgements: Sequence[Judgement]) -> None:
     for model, kind in (
-        (FiringTest, rows.tests),
-        (Adjustment, rows.adjustments),
-        (TemporaryChange, rows.changes),
-        (VisitItem, rows.items),
+        (FiringTest, "tests"),
+        (Adjustment, "adjustments"),
+        (TemporaryChange, "changes"),
+        (VisitItem, "items"),
     ):
-        if correcting:
-            # They stay visible in the record that is corrected.
-            model.objects.filter(visit=visit).exclude(key__in=[row.key for row in kind]).delete()
-        upsert(kind, model=model, identity=["visit", "key"])
-    results_store(judgement.results)
+        for draft in drafts:
+            if draft.reason:
+                # They stay visible in the record that is corrected.
+                keys = [row.key for row in getattr(draft.rows, kind)]
+                model.objects.filter(visit=draft.visit).exclude(key__in=keys).delete()
+        rows = (row for draft in drafts for row in getattr(draft.rows, kind))
+        upsert(rows, model=model, identity=["visit", "key"])
+    results_store(result for judgement in judgements for result in judgement.results)
 
 
-def _write_findings(case: Case, judgement: Judgement, *, is_new: bool) -> list[Finding]:
-    if not is_new:
-        return findings_store([case], [judgement])
-    findings = [finding_build(case, draft) for draft in judgement.findings]
-    findings_write(findings)
-    return findings
+def _write_findings(case: Case, judgement: Judgement) -> list[Finding]:
+    return findings_store([case], [judgement])
 
 
-def _on_closing(visit: Visit, body: VisitIn, place: Place, now: datetime, *, corrected: bool) -> None:
+def _findings_of(case: Case, judgement: Judgement) -> list[Finding]:
+    return [finding_build(case, draft) for draft in judgement.findings]
+
+
+def _on_closing(drafts: Sequence[Draft]) -> None:
     parts = [
         PartFitted(
-            burner=place.burner(row.burner),
+            burner=draft.place.burner(row.burner),
             part=row.part,
-            fitted_at=row.fitted_at or body.closed_at or now,
-            visit_uuid=visit.uuid,
+            fitted_at=row.fitted_at or draft.body.closed_at or draft.now,
+            visit_uuid=draft.visit.uuid,
         )
-        for row in body.parts
+        for draft in drafts
+        for row in draft.body.parts
         if row.part and not row.withdrawn_reason
     ]
     if parts:
         PartFitted.objects.bulk_create(parts, ignore_conflicts=True)
-    announce("visit.corrected" if corrected else "visit.closed", visit.pk, appliance=visit.appliance_id)
+    for kind, was_closed in (("visit.closed", False), ("visit.corrected", True)):
+        announce_all(
+            kind,
+            [
+                (draft.visit.pk, {"appliance": draft.visit.appliance_id})
+                for draft in drafts
+                if draft.was_closed is was_closed
+            ],
+        )
 
 
-def _next_record(
-    visit: Visit,
-    user: User,
-    document: Document,
-    record: VisitRecord | None,
-    reason: str,
-    now: datetime,
-) -> VisitRecord:
+def _next_record(draft: Draft) -> VisitRecord:
     """The current row renewed while the visit is open; the next revision where it is corrected."""
-    if record is not None and not reason:
-        record.revision, record.document, record.by, record.at = visit.revision, packed(document), user, now
+    record, visit, document = draft.record, draft.visit, packed(draft.document)
+    if record is not None and not draft.reason:
+        record.revision, record.document = visit.revision, document
+        record.by, record.at = draft.user, draft.now
         return record
     if record is not None:
         VisitRecord.objects.filter(pk=record.pk).update(current=False)
@@ -228,8 +282,8 @@ def _next_record(
         visit=visit,
         revision=visit.revision,
         corrects=record,
-        by=user,
-        at=now,
-        reason=reason,
-        document=packed(document),
+        by=draft.user,
+        at=draft.now,
+        reason=draft.reason,
+        document=document,
     )
