@@ -1,15 +1,20 @@
 """Reference data of the fleet in the admin: makers, models, trims, specs. Limits are there to read."""
 
+from typing import Any
+
 from django.contrib import admin
+from django.http import HttpRequest
 
 from fleet.models import (
     ApplianceModel,
     FiringSpec,
     GasArea,
+    ItemSet,
     Maker,
     ModelTrim,
     SafetyEvent,
     SafetyLimit,
+    ServiceItem,
 )
 from people.admin_site import RecordAdmin, ReferenceAdmin
 
@@ -49,6 +54,23 @@ class ApplianceModelAdmin(ReferenceAdmin):
     list_filter = ["maker", "ratio_control"]
     search_fields = ["name", "maker__name"]
     inlines = [TrimInline, SpecInline]
+
+
+class ItemInline(_Inline, admin.StackedInline):  # type: ignore[type-arg]
+    model = ServiceItem
+
+
+@admin.register(ItemSet)
+class ItemSetAdmin(ReferenceAdmin):
+    """Saving a set, which editing one of its items does, tells every process to read the lists again."""
+
+    list_display = ["name", "country", "kind", "model", "in_force_on"]
+    list_select_related = ["model__maker"]
+    inlines = [ItemInline]
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Older visits are judged by it."""
+        return False
 
 
 @admin.register(SafetyLimit)

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet import api, gas_reports
+from fleet import api, gas_reports, items_api
 from fleet.computing import api as computing
 
 urlpatterns = [
@@ -17,6 +17,7 @@ urlpatterns = [
     path("plants/", api.Plants.as_view(), name="plants"),
     path("appliances/", api.Appliances.as_view(), name="appliances"),
     path("appliances/<uuid:uuid>/", api.ApplianceDetail.as_view(), name="appliance"),
+    path("item-sets/", items_api.ItemSets.as_view(), name="item-sets"),
     path("analysers/", api.Analysers.as_view(), name="analysers"),
     path("models/", api.Models.as_view(), name="models"),
 ]

@@ -5,6 +5,7 @@ from fleet.models.appliances import Appliance, Burner, PartFitted, SafetyState
 from fleet.models.catalogue import ApplianceModel, FiringSpec, FuelSlug, Maker, ModelTrim, Point, TrimKind
 from fleet.models.customers import Contract, Customer, GasArea, Plant, Site, SiteContact
 from fleet.models.gases import SuppliedGas
+from fleet.models.items import ItemSet, Opening, ServiceItem, WorkStep
 from fleet.models.limits import SafetyLimit
 from fleet.models.safety import SafetyEvent
 
@@ -20,16 +21,20 @@ __all__ = [
     "FiringSpec",
     "FuelSlug",
     "GasArea",
+    "ItemSet",
     "Maker",
     "ModelTrim",
+    "Opening",
     "PartFitted",
     "Plant",
     "Point",
     "SafetyEvent",
     "SafetyLimit",
     "SafetyState",
+    "ServiceItem",
     "Site",
     "SiteContact",
     "SuppliedGas",
     "TrimKind",
+    "WorkStep",
 ]

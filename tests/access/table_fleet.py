@@ -7,6 +7,10 @@ def of_appliance(side, **_):
     return {"uuid": side.appliance.uuid}
 
 
+def for_appliance(side, **_):
+    return {"appliance": side.appliance.uuid}
+
+
 def methane(**_):
     return {"slug": "methane"}
 
@@ -44,6 +48,7 @@ ROWS = [
     Row("GET", "plants", everyone()),
     Row("GET", "appliances", everyone()),
     Row("GET", "appliance", everyone(), theirs=firm(contact=404), kwargs=of_appliance),
+    Row("GET", "item-sets", firm(), query=for_appliance),
     Row("GET", "analysers", firm()),
     Row("GET", "models", firm()),
 ]

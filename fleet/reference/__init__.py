@@ -1,0 +1,58 @@
+"""Reference data that comes with the product, in files a person can read, and their way into the tables.
+
+Each file is shipped once, by the migration that names it, so that a new database asks the right things and
+nobody runs anything; what the office changed afterwards is never overwritten. A later list is a further
+file with its own day in force, and a further migration: old visits stay judged by what was asked then.
+"""
+
+import tomllib
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+GAS_ANNUAL = "gas_annual_2000.toml"
+PUTTING_BACK = "putting_back.toml"
+
+
+def reference_read(name: str) -> dict[str, Any]:
+    """One file as plain values."""
+    return tomllib.loads((HERE / name).read_text(encoding="utf-8"))
+
+
+def item_sets_ship(name: str, item_set: Any, service_item: Any) -> int:
+    """Add the sets of a file that are not there yet, with their items. Returns how many sets were added.
+
+    item_set, service_item: the models, as they are or as a migration knows them.
+    """
+    added = 0
+    for table in reference_read(name)["set"]:
+        identity = {
+            "kind": table.get("kind", ""),
+            "country": table.get("country", ""),
+            "in_force_on": date.fromisoformat(str(table["in_force_on"])),
+            "model": None,
+        }
+        held, is_new = item_set.objects.get_or_create(**identity, defaults={"name": table["name"]})
+        if not is_new:
+            continue
+        added += 1
+        rows = [
+            service_item(item_set=held, position=10 * place, **_item(row))
+            for place, row in enumerate(table["item"], start=1)
+        ]
+        service_item.objects.bulk_create(rows)
+    return added
+
+
+def _item(row: dict[str, Any]) -> dict[str, Any]:
+    """A row of the file as columns. Choices are written «code | meaning | text»."""
+    columns = dict(row)
+    columns["choices"] = [_choice(text) for text in row.get("choices", ())]
+    columns["answer"] = row.get("answer", "choice" if columns["choices"] else "tick")
+    return columns
+
+
+def _choice(text: str) -> dict[str, str]:
+    code, means, words = (part.strip() for part in text.split("|"))
+    return {"code": code, "means": means, "text": words}
