@@ -15,6 +15,7 @@ from fleet.models import (
     SafetyEvent,
     SafetyLimit,
     ServiceItem,
+    TurnSensitivity,
 )
 from people.admin_site import RecordAdmin, ReferenceAdmin
 
@@ -79,6 +80,18 @@ class SafetyLimitAdmin(RecordAdmin):
 
     list_display = ["quantity", "level", "value", "country", "customer", "source", "in_force_on"]
     list_select_related = ["customer"]
+
+
+@admin.register(TurnSensitivity)
+class TurnSensitivityAdmin(RecordAdmin):
+    """Learnt from recorded moves, and learnt again when more are recorded."""
+
+    list_display = [
+        "trim", "unit", "effect", "effect_low", "effect_high", "spread", "moves", "burners", "set_aside",
+        "why_way_only", "learnt_at",
+    ]  # fmt: skip
+    list_select_related = ["trim__model__maker"]
+    list_filter = ["why_way_only"]
 
 
 @admin.register(SafetyEvent)

@@ -86,7 +86,8 @@ def _latest(case: Case, burner_id: int) -> dict[str, FiringTest]:
 
 def _unmovable(case: Case, trim: str, position: int | None) -> dict[str, Any] | None:
     """Why no move of this trim is advised: the model has none on file, or it is not for the field."""
-    mover = case.trims.get(trim)
+    on_file = case.trims.get(trim)
+    mover = on_file.mover if on_file else None
     if mover is None:
         text = f"No {trim} is on file for this model; follow the maker's instructions."
     elif mover == ModelTrim.Mover.SEALED:

@@ -8,6 +8,7 @@ from fleet.models.gases import SuppliedGas
 from fleet.models.items import ItemSet, Opening, ServiceItem, WorkStep
 from fleet.models.limits import SafetyLimit
 from fleet.models.safety import SafetyEvent
+from fleet.models.turns import TurnSensitivity
 
 __all__ = [
     "Analyser",
@@ -36,5 +37,6 @@ __all__ = [
     "SiteContact",
     "SuppliedGas",
     "TrimKind",
+    "TurnSensitivity",
     "WorkStep",
 ]

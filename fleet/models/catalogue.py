@@ -117,6 +117,11 @@ class ModelTrim(models.Model):
     lowers_co2 = models.CharField(max_length=13, choices=Direction, blank=True, help_text="Empty: not known.")
     mover = models.CharField(max_length=13, choices=Mover, default=Mover.FIELD)
     max_step_turns = models.FloatField(default=0.25)
+    max_step_marks = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Where the trim has a scale. Empty: amounts in marks are not advised.",
+    )
 
     class Meta:
         ordering = ["model_id", "-kind"]
@@ -126,6 +131,7 @@ class ModelTrim(models.Model):
             one_of("trim_lowers_co2", "lowers_co2", ["", "clockwise", "anticlockwise"]),
             one_of("trim_mover", "mover", ["field", "maker_trained", "sealed"]),
             within("trim_max_step", "max_step_turns", 0.01, 20),
+            within("trim_max_step_marks", "max_step_marks", 0.1, 1000),
         ]
 
     def __str__(self) -> str:

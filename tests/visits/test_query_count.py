@@ -46,8 +46,8 @@ def test_size_of_a_visit_does_not_change_the_number_of_queries(api_of):
 
     Without a transaction around the test, so that what is counted is what a web process sends.
 
-    Read: the token with its person; the visit's record (none yet); the appliance with burners, model and
-    trims; the attendance of the day; the analyser's period; its channels; firing specs; limits; licences.
+    Read: the token with its person; the visit's record (none yet); the appliance with burners and model;
+    the attendance of the day; the analyser's period; its channels; firing specs; trims; limits; licences.
     Written: attendance, visit, firing tests, adjustments, temporary changes, items, results, findings,
     record; on closing the outbox event and the audit line. A further save also reads the stored rows.
     """

@@ -12,6 +12,7 @@ from fleet.models import (
     Appliance,
     Burner,
     FiringSpec,
+    ModelTrim,
     SafetyLimit,
 )
 from visits.models import Adjustment, FiringTest, TemporaryChange, TestResult, Visit
@@ -23,10 +24,10 @@ Limits = Mapping[tuple[str, str], SafetyLimit]
 class Case:
     """One visit with everything that bears on it.
 
-    specs: of the appliance's model.   trims: of the model, kind to who may move it.   limits: (quantity,
-    level) to the row in force.   licence_gap: why the technician's licences do not cover the work; None where
-    they do, or where nobody asks (imported).   gases: the supplier's, by the slug of the fuel each stands in
-    for.
+    specs: of the appliance's model.   trims: of the model by kind, what a turn does joined.   limits:
+    (quantity, level) to the row in force.   licence_gap: why the technician's licences do not cover the work;
+    None where they do, or where nobody asks (imported).   gases: the supplier's, by the slug of the fuel each
+    stands in for.
     """
 
     visit: Visit
@@ -36,7 +37,7 @@ class Case:
     adjustments: Sequence[Adjustment]
     changes: Sequence[TemporaryChange]
     specs: Sequence[FiringSpec]
-    trims: Mapping[str, str]
+    trims: Mapping[str, ModelTrim]
     limits: Limits
     channels: Mapping[str, AnalyserChannel]
     period: AnalyserPeriod | None

@@ -33,7 +33,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
     changes = _grouped(TemporaryChange.objects.filter(visit__in=by_visit), "visit_id")
     burner_ids = {key: [row.pk for row in rows] for key, rows in _grouped(burners, "appliance_id").items()}
     specs = _grouped(FiringSpec.objects.filter(model__in=models), "model_id")
-    trims = _grouped(ModelTrim.objects.filter(model__in=models), "model_id")
+    trims = _grouped(ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id")
     channels = _grouped(
         AnalyserChannel.objects.filter(analyser__in={visit.analyser_id for visit in visits}), "analyser_id"
     )
@@ -53,7 +53,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             adjustments=adjustments[visit.pk],
             changes=changes[visit.pk],
             specs=specs[visit.appliance.model_id],
-            trims={trim.kind: trim.mover for trim in trims[visit.appliance.model_id]},
+            trims={trim.kind: trim for trim in trims[visit.appliance.model_id]},
             limits=limits.in_force(
                 visit.appliance.plant.site.customer.country,
                 visit.appliance.plant.site.customer_id,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from common.prepared import Bind, Prepared
 from common.problems import Problem, field_error
@@ -15,9 +15,7 @@ from fleet.models import (
     AnalyserPeriod,
     Appliance,
     Burner,
-    ModelTrim,
     SuppliedGas,
-    TrimKind,
 )
 from people.models import User
 from visits.models import Attendance
@@ -26,12 +24,11 @@ from visits.payload import VisitIn
 
 @dataclass(frozen=True)
 class Place:
-    """An appliance with model, plant, site and customer joined; its burners in order; its model's trims, kind
-    to who may move it; and whether a supplier ever reported its gas, which is then worth a query."""
+    """An appliance with model, plant, site and customer joined; its burners in order; and whether a supplier
+    ever reported its gas, which is then worth a query."""
 
     appliance: Appliance
     burners: tuple[Burner, ...]
-    trims: dict[str, str]
     gas_reported: bool
 
     def burner(self, reference: uuid.UUID | int | None) -> Burner | None:
@@ -63,12 +60,6 @@ def _burners() -> QuerySet[Burner]:
     return (
         Burner.objects.select_related("appliance__model__maker", "appliance__plant__site__customer")
         .annotate(
-            **{
-                kind: Subquery(
-                    ModelTrim.objects.filter(model=OuterRef("appliance__model"), kind=kind).values("mover")
-                )
-                for kind in TrimKind.values
-            },
             gas_reported=Exists(
                 SuppliedGas.objects.filter(
                     Q(site=OuterRef("appliance__plant__site"))
@@ -110,9 +101,8 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
         )
     if not burners:
         raise _refused("unknown_appliance", appliance, "No appliance has this UUID, tag or serial.")
-    trims = {kind: mover for kind in TrimKind.values if (mover := getattr(burners[0], kind)) is not None}
     gas_reported = bool(getattr(burners[0], "gas_reported"))  # noqa: B009 - an annotation, unknown to types
-    return Place(burners[0].appliance, tuple(burners), trims, gas_reported)
+    return Place(burners[0].appliance, tuple(burners), gas_reported)
 
 
 def _refused(code: str, value: str, detail: str) -> Problem:

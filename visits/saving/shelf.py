@@ -13,7 +13,7 @@ from django.db import models
 
 from combustion.fuels import Fuel
 from common.prepared import Bind, Prepared
-from fleet.models import FiringSpec
+from fleet.models import FiringSpec, ModelTrim
 from fleet.selectors import gases_of_site, limit_book
 from people.models import Licence, User
 from visits.judging.case import Limits
@@ -23,9 +23,11 @@ from visits.saving.references import Instrument, Place, attendance_find, instrum
 
 @dataclass(frozen=True)
 class Bearing:
-    """What a visit is judged by: the model's specs, the limits of the day, licences, supplied gases."""
+    """What a visit is judged by: the model's specs and trims (kind to trim, what a turn does joined), the
+    limits of the day, licences, supplied gases."""
 
     specs: Sequence[FiringSpec]
+    trims: Mapping[str, ModelTrim]
     limits: Limits
     licences: Sequence[Licence]
     gases: Mapping[str, Fuel]
@@ -53,6 +55,11 @@ class Shelf(Protocol):
 
 
 _specs = Prepared(lambda: FiringSpec.objects.filter(model=Bind("model", models.BigIntegerField())))
+_trims = Prepared(
+    lambda: ModelTrim.objects.select_related("sensitivity").filter(
+        model=Bind("model", models.BigIntegerField())
+    )
+)
 _licences = Prepared(
     lambda: Licence.objects.filter(technician__user=Bind("person", models.BigIntegerField()))
 )
@@ -79,6 +86,7 @@ class OneByOne:
         site = place.appliance.plant.site
         return Bearing(
             specs=_specs(model=place.appliance.model_id),
+            trims={trim.kind: trim for trim in _trims(model=place.appliance.model_id)},
             limits=limit_book().in_force(site.customer.country, site.customer_id, visit.local_on),
             licences=_licences(person=visit.technician_id),
             gases=gases_of_site(site).in_force(site, visit.local_on) if place.gas_reported else {},

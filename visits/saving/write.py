@@ -186,7 +186,7 @@ def _case(
         adjustments=rows.adjustments,
         changes=rows.changes,
         specs=bearing.specs,
-        trims=place.trims,
+        trims=bearing.trims,
         limits=bearing.limits,
         channels=instrument.channels,
         period=instrument.period,

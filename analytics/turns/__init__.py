@@ -1,0 +1,1 @@
+"""What a turn of a trim does, learnt from recorded moves: pure NumPy and SciPy, no Django."""
