@@ -15,15 +15,16 @@ from rest_framework.views import APIView
 
 from common.paging import CursorPaging
 from common.parsing import raw_json
+from common.problems import Problem
 from people.models import DeviceToken, User
 from people.permissions import SignedIn, WorksHere
 from visits.models import Visit
 from visits.payload import VisitIn
 from visits.saving.stored import visit_answer
-from visits.schema import PROBLEM, CorrectionIn, VisitAnswer
+from visits.schema import PROBLEM, BatchAnswer, BatchIn, CorrectionIn, VisitAnswer
 from visits.selectors import visit_revisions
 from visits.serializers import VisitLine
-from visits.services import Saved, Sender, visit_correct, visit_countersign, visit_save
+from visits.services import Saved, Sender, visit_correct, visit_countersign, visit_save, visits_save
 
 
 def person_of(request: Request) -> User:
@@ -105,6 +106,29 @@ class VisitDetail(APIView):
                 if_match=request.headers.get("If-Match"),
             )
         )
+
+
+class VisitBatch(APIView):
+    """Many visits at once."""
+
+    permission_classes = [WorksHere]
+
+    @extend_schema(
+        tags=["visits"],
+        request=BatchIn,
+        responses={200: BatchAnswer, 400: PROBLEM, 403: PROBLEM, 413: PROBLEM, 415: PROBLEM},
+    )
+    def post(self, request: Request) -> Response:
+        """Save many visits, each answered as PUT would answer it. Safe to send again, whole or in parts."""
+        outcomes = visits_save(sender=sender_of(request), raw=raw_json(request))
+        return Response({"answers": [_batch_entry(name, outcome) for name, outcome in outcomes]})
+
+
+def _batch_entry(name: Any, outcome: Saved | Problem) -> dict[str, Any]:
+    told = {"uuid": name, "status": outcome.status}
+    if isinstance(outcome, Problem):
+        return {**told, "problem": outcome.body()}
+    return {**told, "etag": outcome.etag, "answer": outcome.answer}
 
 
 class VisitCorrections(APIView):

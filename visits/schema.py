@@ -1,11 +1,13 @@
 """Shapes of the answers, for the description of the API."""
 
-from typing import Any
+from typing import Annotated, Any
+from uuid import UUID
 
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from common.schema import ProblemDetails
 from visits.payload import VisitIn
+from visits.saving.many import MOST_VISITS
 
 PROBLEM = ProblemDetails
 
@@ -63,3 +65,33 @@ class CorrectionIn(VisitIn):
     """The whole body again, and why."""
 
     reason: str
+
+
+class BatchEntryIn(BaseModel):
+    """One visit of a batch. `body` is what PUT takes; `if_match` what its header would say."""
+
+    uuid: UUID
+    body: VisitIn
+    if_match: str | None = None
+
+
+class BatchIn(BaseModel):
+    """Many visits, each to be answered on its own."""
+
+    visits: Annotated[list[BatchEntryIn], Field(min_length=1, max_length=MOST_VISITS)]
+
+
+class BatchEntryAnswer(BaseModel):
+    """The answer to one visit: with `answer` and `etag` where it is saved, with `problem` where it is not."""
+
+    uuid: Any
+    status: int
+    etag: str | None = None
+    answer: VisitAnswer | None = None
+    problem: ProblemDetails | None = None
+
+
+class BatchAnswer(BaseModel):
+    """One answer per visit, in the order sent."""
+
+    answers: list[BatchEntryAnswer]

@@ -9,9 +9,10 @@ from common.problems import Problem
 from people.models import Licence, User
 from people.selectors import licence_gap
 from visits.models import Kind, Visit
+from visits.saving.many import visits_save
 from visits.saving.save import Saved, Sender, visit_correct, visit_save
 
-__all__ = ["Saved", "Sender", "visit_correct", "visit_countersign", "visit_save"]
+__all__ = ["Saved", "Sender", "visit_correct", "visit_countersign", "visit_save", "visits_save"]
 
 
 @transaction.atomic

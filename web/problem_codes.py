@@ -5,9 +5,11 @@ from django.utils.translation import gettext_lazy as _
 
 PROBLEM_CODES: dict[str, str | Promise] = {
     "ambiguous_appliance": _("A tag or serial names several appliances. Send the appliance's UUID."),
+    "batch_too_long": _("More visits than one batch may hold. Send them in parts."),
     "cancelled_already": _("The attendance was cancelled before. Nothing was changed."),
     "changed_meanwhile": _("Somebody else changed the same thing. Look at it anew, then change it."),
     "email_taken": _("There is an account with this address."),
+    "failed": _("Something went wrong on this side and nothing was stored. Send it again later."),
     "follow_up_not_open": _("The follow-up is closed already."),
     "has_visits": _("Visits were recorded on it, so it stays."),
     "invalid": _("Some fields cannot be taken. `errors` names each with its value and limit."),

@@ -27,6 +27,10 @@ def a_visit(side, **_):
     }
 
 
+def a_batch(side, **_):
+    return {"visits": [{"uuid": str(uuid4()), "body": a_visit(side)}]}
+
+
 def a_correction(side, **_):
     closed = {"closed_at": "2026-03-02T10:00:00Z", "outcome": "refused"}
     return a_visit(side) | closed | {"reason": "the caretaker refused us"}
@@ -38,6 +42,7 @@ ROWS = [
     Row("PUT", "visit", firm(201), kwargs=of_new_visit, body=a_visit, note="not yet opened"),
     Row("PUT", "visit", firm(), theirs=office(), kwargs=of_open_visit, body=a_visit, note="open"),
     Row("PUT", "visit", firm(409), theirs=office(409), kwargs=of_closed_visit, body=a_visit, note="closed"),
+    Row("POST", "visit-batch", firm(), body=a_batch),
     Row("GET", "visit-corrections", everyone(), theirs=firm(contact=404), kwargs=of_closed_visit),
     Row("POST", "visit-corrections", firm(), theirs=office(), kwargs=of_closed_visit, body=a_correction),
     # Nobody here holds a licence that covers the work: a signature is refused whoever gives it.

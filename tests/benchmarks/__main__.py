@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 LOCAL_POSTGRES = "postgres://postgres@127.0.0.1:5432/flueledger_bench"
-ORDER = ("combustion", "put", "import", "drift", "recompute", "pages")
+ORDER = ("combustion", "put", "batch", "import", "drift", "recompute", "pages")
 
 
 def main(names: list[str]) -> None:

@@ -39,7 +39,7 @@ def rows() -> list[dict[str, Any]]:
         table_drop()
     ratio = statistics.median(times[1]) / statistics.median(times[0])
     small, large = _queries(user, readings=1), _queries(user, readings=60)
-    slow_ms = p99_at_4_clients_ms(user, _appliance(), AnalyserPeriodFactory().analyser)
+    slow_ms = p99_at_4_clients_ms(user, bench_appliance(), AnalyserPeriodFactory().analyser)
     return [
         {
             "name": "PUT judged and stored, rate over nested serializers that only store",
@@ -73,7 +73,7 @@ def rows() -> list[dict[str, Any]]:
 def _sender(view: Any, user: User) -> Send:
     factory, handler = APIRequestFactory(), view.as_view()
     _, token = device_token_issue(user=user, name="bench")
-    appliance = _appliance()
+    appliance = bench_appliance()
     analyser = AnalyserPeriodFactory().analyser
 
     def send() -> None:
@@ -87,7 +87,8 @@ def _sender(view: Any, user: User) -> Send:
     return send
 
 
-def _appliance() -> Any:
+def bench_appliance() -> Any:
+    """A boiler whose model has specs and trims."""
     appliance = ApplianceFactory()
     for point in ("high", "low"):
         FiringSpecFactory(model=appliance.model, point=point)
@@ -109,7 +110,7 @@ def _alternating(senders: list[Send]) -> list[list[float]]:
 
 
 def _queries(user: User, readings: int) -> int:
-    factory, appliance = APIRequestFactory(), _appliance()
+    factory, appliance = APIRequestFactory(), bench_appliance()
     analyser = AnalyserPeriodFactory().analyser
     _, token = device_token_issue(user=user, name="bench")
     body = body_of(appliance, analyser, readings)

@@ -28,10 +28,13 @@ def body_of(scene, tests, readings):
 
 
 def queries_of(scene, body, **more):
-    with CaptureQueriesContext(
-        connection,
-    ) as captured:
-        answer = scene.put(body, **more)
+    return queries_of_call(lambda: scene.put(body, **more))
+
+
+def queries_of_call(call):
+    """What a call of the API asks of the database, but for the control of transactions."""
+    with CaptureQueriesContext(connection) as captured:
+        answer = call()
     assert answer.status_code in (200, 201), answer.content[:300]
     return [row["sql"] for row in captured if not row["sql"].startswith(CONTROL)]
 

@@ -1,6 +1,7 @@
 """What a body refers to: the appliance with its burners, the analyser with its period, the attendance."""
 
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -96,13 +97,21 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
     if len({burner.appliance_id for burner in burners}) > 1 and attendance is not None:
         burners = _burners_by_name_at(name=appliance, attendance=attendance) or burners
     if len({burner.appliance_id for burner in burners}) > 1:
-        raise _refused(
-            "ambiguous_appliance", appliance, "Several appliances have this tag or serial; send the UUID."
-        )
+        raise ambiguous_appliance(appliance)
     if not burners:
-        raise _refused("unknown_appliance", appliance, "No appliance has this UUID, tag or serial.")
+        raise unknown_appliance(appliance)
     gas_reported = bool(getattr(burners[0], "gas_reported"))  # noqa: B009 - an annotation, unknown to types
     return Place(burners[0].appliance, tuple(burners), gas_reported)
+
+
+def ambiguous_appliance(name: str) -> Problem:
+    """Problem of a tag or serial that names several appliances."""
+    return _refused("ambiguous_appliance", name, "Several appliances have this tag or serial; send the UUID.")
+
+
+def unknown_appliance(name: str) -> Problem:
+    """Problem of a name that no appliance has."""
+    return _refused("unknown_appliance", name, "No appliance has this UUID, tag or serial.")
 
 
 def _refused(code: str, value: str, detail: str) -> Problem:
@@ -189,7 +198,13 @@ def attendance_find(
     UUID is still free. One query.
     """
     plant = place.appliance.plant_id
-    found = _attendances(named=named, plant=plant, technician=user.pk, on=on)
+    return attendance_chosen(_attendances(named=named, plant=plant, technician=user.pk, on=on), plant, named)
+
+
+def attendance_chosen(
+    found: Sequence[Attendance], plant: int, named: uuid.UUID | None
+) -> tuple[Attendance | None, bool]:
+    """Of an attendance with the UUID and one of the person's day at the plant, the one that a visit joins."""
     by_name = next((row for row in found if row.uuid == named), None)
     if by_name is not None and by_name.plant_id == plant:
         return by_name, False
