@@ -11,6 +11,8 @@ balance      air_ratio_from_o2, air_ratio_from_co2, co2_from_o2, o2_from_co2, ph
 readings     Readings, AnalyserSetting, DEFAULTS
 reasons      Reason: why a quantity is missing, what is odd about a row
 flue_gas     flue_gas_state → FlueGasState, QUANTITIES, quantities
+settling     gas_settled → GasSettling, thermally_steady
+autocorrelated  window_estimate → WindowEstimate, window_estimates
 analyser     AccuracyClass, EN_50379, corrected_reading → Corrected, derived_co2_u_pct, with_class_uncertainty
 acceptance   inside_probability, verdict, best_provable, cannot_prove, guarded_limits, health → Health
 fuel_line    residual_pct, u_residual_pct, fault_probability
