@@ -28,7 +28,7 @@ from common.problems import field_error, pointer
 from fleet.models import FuelSlug
 from visits.models import Kind, Outcome, Phase
 
-ROWS = ("tests", "adjustments", "temporary_changes", "items", "parts")
+ROWS = ("tests", "adjustments", "temporary_changes", "plant_settings", "items", "parts")
 
 
 FIRST_YEAR, LAST_YEAR = 1900, 2099
@@ -128,8 +128,18 @@ class TemporaryChangeIn(_RowIn):
     reason: Text | None = None
 
 
+class PlantSettingIn(_RowIn):
+    """A setting of one unit of the plant, before and after the attendance."""
+
+    unit: Name | None = None
+    setting: Name | None = None
+    before: Annotated[PlainText, Field(max_length=120)] | None = None
+    after: Annotated[PlainText, Field(max_length=120)] | None = None
+    reason: Text | None = None
+
+
 class ItemIn(_RowIn):
-    """One item of the visit's list."""
+    """One item of the visit's list; `code` as in the item sets."""
 
     code: Annotated[PlainText, Field(min_length=1, max_length=60)] | None = None
     state: Literal["done", "not_done", "not_applicable"] | None = None
@@ -137,6 +147,7 @@ class ItemIn(_RowIn):
     unit: Annotated[PlainText, Field(max_length=20)] | None = None
     choice: Annotated[PlainText, Field(max_length=60)] | None = None
     reason: Text | None = None
+    note: Text | None = None
     at: Moment | None = None
 
 
@@ -164,6 +175,7 @@ class VisitIn(_Member):
     tests: Annotated[list[TestIn], Field(max_length=500)] = []
     adjustments: Annotated[list[AdjustmentIn], Field(max_length=500)] = []
     temporary_changes: Annotated[list[TemporaryChangeIn], Field(max_length=500)] = []
+    plant_settings: Annotated[list[PlantSettingIn], Field(max_length=500)] = []
     items: Annotated[list[ItemIn], Field(max_length=500)] = []
     parts: Annotated[list[PartIn], Field(max_length=100)] = []
     notes: LongText | None = None
@@ -177,6 +189,7 @@ NEEDED: dict[str, tuple[str, ...]] = {
     "tests": ("point", "phase"),
     "adjustments": ("trim",),
     "temporary_changes": ("what",),
+    "plant_settings": ("unit", "setting"),
     "items": ("code", "state"),
     "parts": ("part",),
 }

@@ -14,6 +14,7 @@ from common.models import OutboxEvent
 from common.problems import Problem, field_error
 from common.upsert import rewrite
 from people.models import User
+from visits.judging.catalogue import STAYING
 from visits.models import Finding, FindingLife, Life, Outcome, Severity, Visit
 from visits.permissions import can_move_finding
 
@@ -75,8 +76,9 @@ def findings_settle(appliance_id: int) -> int:
     """End what later visits of one appliance ended, and open again what they no longer end.
 
     A later closed visit with outcome completed, countersigned where it had to be, ends the open findings of
-    earlier visits. A make-safe finding is ended by a person only, and so is one that was quoted or accepted:
-    a visit does not show that the offer was carried out. Returns how many changed; four queries.
+    earlier visits. A make-safe finding is ended by a person only; so is what was not put back or not proved
+    tight, and what was quoted or accepted: a visit does not show that it was carried out. Returns how many
+    changed; four queries.
     """
     rows = Finding.objects.select_for_update(of=("self",)).filter(appliance=appliance_id, holds=True)
     hands = FindingLife.objects.filter(finding=OuterRef("pk"), by__isnull=False)
@@ -102,7 +104,8 @@ def event_settle(event: OutboxEvent) -> None:
     findings_settle(event.payload["appliance"])
 
 
-_ENDED_BY_A_VISIT = Q(holds=True, life=Life.OPEN, ending__isnull=False) & ~Q(severity=Severity.MAKE_SAFE)
+_A_PERSONS = Q(severity=Severity.MAKE_SAFE) | (Q(code__in=STAYING) & ~Q(visit__source=Visit.Source.IMPORT))
+_ENDED_BY_A_VISIT = Q(holds=True, life=Life.OPEN, ending__isnull=False) & ~_A_PERSONS
 
 
 def _ending_visit() -> "QuerySet[Visit, Any]":

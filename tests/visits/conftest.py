@@ -13,7 +13,8 @@ from django.apps import apps
 from django.db import connection
 from rest_framework.test import APIClient
 
-from fleet.models import AnalyserChannel, Point, SafetyLimit
+from fleet.models import AnalyserChannel, ItemSet, Point, SafetyLimit, ServiceItem
+from fleet.reference import GAS_ANNUAL, item_sets_ship
 from people.throttling import PersonThrottle
 from tests.factories import (
     AnalyserFactory,
@@ -69,10 +70,11 @@ class Scene:
 
 
 def _ship_limits() -> None:
-    """The limits come with a migration, and a test with transactions of its own empties every table."""
+    """Limits and items come with migrations, and a test with transactions of its own empties every table."""
     if not SafetyLimit.objects.exists():
         shipped = import_module("fleet.migrations.0002_shipped_safety_limits")
         shipped.ship(apps, SimpleNamespace(connection=connection))
+    item_sets_ship(GAS_ANNUAL, ItemSet, ServiceItem)
 
 
 def set_up_scene(api_of: Callable[..., APIClient]) -> Scene:

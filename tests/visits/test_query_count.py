@@ -23,6 +23,10 @@ def body_of(scene, tests, readings):
     body["tests"] = rows
     body["adjustments"] = [move(f"a{number}", number) for number in range(tests)]
     body["temporary_changes"] = [{"key": f"c{number}", "what": "pump"} for number in range(tests)]
+    body["plant_settings"] = [
+        {"key": f"s{number}", "unit": "B2", "setting": "mode", "before": "auto", "after": "manual"}
+        for number in range(tests)
+    ]
     body["items"] = [{"key": f"i{number}", "code": "seal", "state": "done"} for number in range(tests)]
     return body
 
@@ -51,8 +55,8 @@ def test_size_of_a_visit_does_not_change_the_number_of_queries(api_of):
 
     Read: the token with its person; the visit's record (none yet); the appliance with burners and model;
     the attendance of the day; the analyser's period; its channels; firing specs; trims; limits; licences.
-    Written: attendance, visit, firing tests, adjustments, temporary changes, items, results, findings,
-    record; on closing the outbox event and the audit line. A further save also reads the stored rows.
+    Written: attendance, visit, firing tests, adjustments, temporary changes, plant settings, items, results,
+    findings, record; on closing the outbox event. A further save also reads the stored rows.
     """
     scene = set_up_scene(api_of)
     scene.put(body_of(scene, 1, 1), uuid="00000000-0000-7000-8000-00000000000f")  # fills caches

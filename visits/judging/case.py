@@ -14,8 +14,17 @@ from fleet.models import (
     FiringSpec,
     ModelTrim,
     SafetyLimit,
+    ServiceItem,
 )
-from visits.models import Adjustment, FiringTest, TemporaryChange, TestResult, Visit
+from visits.models import (
+    Adjustment,
+    FiringTest,
+    PlantSetting,
+    TemporaryChange,
+    TestResult,
+    Visit,
+    VisitItem,
+)
 
 Limits = Mapping[tuple[str, str], SafetyLimit]
 
@@ -27,7 +36,8 @@ class Case:
     specs: of the appliance's model.   trims: of the model by kind, what a turn does joined.   limits:
     (quantity, level) to the row in force.   licence_gap: why the technician's licences do not cover the work;
     None where they do, or where nobody asks (imported).   gases: the supplier's, by the slug of the fuel each
-    stands in for.
+    stands in for.   items: what the visit is asked, by code.   answers: what it answered.   settings: of the
+    plant, before and after.   parts: names of those fitted.
     """
 
     visit: Visit
@@ -44,6 +54,10 @@ class Case:
     licence_gap: str | None
     now: datetime | None = None
     gases: Mapping[str, Fuel] = field(default_factory=dict)
+    items: Mapping[str, ServiceItem] = field(default_factory=dict)
+    answers: Sequence[VisitItem] = ()
+    settings: Sequence[PlantSetting] = ()
+    parts: Sequence[str] = ()
 
     def fuel_of(self, test: FiringTest) -> Fuel:
         """What the test burned: the supplier's gas where one is in force, else the catalogue's fuel."""

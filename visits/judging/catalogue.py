@@ -3,30 +3,16 @@
 Sentences give value, limit and what the limit rests on. None of them declares anything safe.
 """
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from visits.judging.item_catalogue import ITEM_FINDINGS
+from visits.judging.kinds import FindingKind, Sentence
 from visits.models import Severity
 
 if TYPE_CHECKING:
     from visits.models import Finding
-
-Sentence = str | Promise
-
-
-@dataclass(frozen=True)
-class FindingKind:
-    """One kind of finding. The sentence is filled from the finding's value, limit, unit and evidence."""
-
-    severity: Severity
-    title: Sentence
-    sentence: Sentence
-    what_to_do: Sentence
-    keeps_out_of_drift: bool = False
-
 
 MAKE_SAFE_STEPS = _(
     "Make safe first: shut the appliance down, leave it off, ventilate, leave if your CO alarm sounds, and "
@@ -249,6 +235,7 @@ FINDINGS: dict[str, FindingKind] = {
         _("Not put back"),
         _("«{what}» was changed from «{was}» to «{set_to}» and not put back. Reason: {reason}"),
         _("Put it back, or have the office arrange who does."),
+        stays=True,
     ),
     # Analyser and licence: said, never a reason to refuse.
     "analyser_missing": FindingKind(
@@ -298,7 +285,10 @@ FINDINGS: dict[str, FindingKind] = {
         ),
         _("A licensed person checks the record and countersigns."),
     ),
+    **ITEM_FINDINGS,
 }
+# A later visit does not end these: it does not show that anybody did what they ask for.
+STAYING = tuple(code for code, kind in FINDINGS.items() if kind.stays)
 
 
 class _Blank(dict[str, Any]):

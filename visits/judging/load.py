@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from fleet.items import item_book
 from fleet.models import (
     Analyser,
     AnalyserChannel,
@@ -12,12 +13,22 @@ from fleet.models import (
     Burner,
     FiringSpec,
     ModelTrim,
+    PartFitted,
 )
 from fleet.selectors import gas_book, limit_book
 from people.models import Licence
 from people.selectors import licence_gap
 from visits.judging.case import Case
-from visits.models import Adjustment, Attendance, FiringTest, Kind, TemporaryChange, Visit
+from visits.models import (
+    Adjustment,
+    Attendance,
+    FiringTest,
+    Kind,
+    PlantSetting,
+    TemporaryChange,
+    Visit,
+    VisitItem,
+)
 
 
 def cases_load(visit_ids: Sequence[int]) -> list[Case]:
@@ -31,6 +42,12 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
     tests = _rows_of(FiringTest, by_visit, by_burner)
     adjustments = _rows_of(Adjustment, by_visit, by_burner)
     changes = _grouped(TemporaryChange.objects.filter(visit__in=by_visit), "visit_id")
+    settings = _grouped(PlantSetting.objects.filter(visit__in=by_visit), "visit_id")
+    answers = _grouped(VisitItem.objects.filter(visit__in=by_visit), "visit_id")
+    parts = _grouped(
+        PartFitted.objects.filter(burner__in=by_burner, visit_uuid__in=[visit.uuid for visit in visits]),
+        "visit_uuid",
+    )
     burner_ids = {key: [row.pk for row in rows] for key, rows in _grouped(burners, "appliance_id").items()}
     specs = _grouped(FiringSpec.objects.filter(model__in=models), "model_id")
     trims = _grouped(ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id")
@@ -43,6 +60,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
         "technician.user_id",
     )
     limits = limit_book()
+    items = item_book()
     gases = gas_book({visit.appliance.plant.site for visit in visits})
     return [
         Case(
@@ -63,6 +81,18 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             period=visit.analyser_period,
             licence_gap=gap_of(visit, licences[visit.technician_id]),
             gases=gases.in_force(visit.appliance.plant.site, visit.local_on),
+            items=items.asked(
+                visit.appliance,
+                visit.appliance.plant.site.customer.country,
+                visit.kind,
+                visit.local_on,
+                visit.fuel,
+            )
+            if visit.source != Visit.Source.IMPORT
+            else {},
+            answers=answers[visit.pk],
+            settings=settings[visit.pk],
+            parts=[part.part for part in parts[visit.uuid]],
         )
         for visit in visits
     ]

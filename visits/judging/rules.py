@@ -12,6 +12,7 @@ from combustion.fuels import FUELS
 from fleet.models import AnalyserChannel, SafetyLimit
 from visits.judging.case import Case, Draft, Limits
 from visits.judging.health import Verdicts, standing_tests
+from visits.judging.items import item_findings, put_back_findings
 from visits.judging.numbers import Numbers
 from visits.models import FiringTest, Outcome, Phase, Visit
 
@@ -341,6 +342,11 @@ def _put_back(judged: Judged) -> Iterator[Draft]:
             yield Draft("not_put_back", f"change:{change.key}", rests_on=evidence)
 
 
+def _items(judged: Judged) -> Iterator[Draft]:
+    yield from item_findings(judged.case)
+    yield from put_back_findings(judged.case)
+
+
 def _analyser(judged: Judged) -> Iterator[Draft]:
     visit, period = judged.case.visit, judged.case.period
     if not any(True for _ in judged.tests()):
@@ -371,6 +377,7 @@ RULES: tuple[Rule, ...] = (
     _pressure_and_flue,
     _fuel_line,
     _put_back,
+    _items,
     _order_of_work,
     _moves,
     _settled,

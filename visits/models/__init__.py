@@ -2,7 +2,7 @@
 
 from visits.models.findings import STANDING, Finding, FindingLife, Life, Severity
 from visits.models.results import TestResult
-from visits.models.tests import Adjustment, FiringTest, Phase, TemporaryChange, VisitItem
+from visits.models.tests import Adjustment, FiringTest, Phase, PlantSetting, TemporaryChange, VisitItem
 from visits.models.visits import Attendance, Kind, Outcome, Visit, VisitRecord
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "Life",
     "Outcome",
     "Phase",
+    "PlantSetting",
     "Severity",
     "TemporaryChange",
     "TestResult",

@@ -134,6 +134,32 @@ class TemporaryChange(Row):
         return self.what
 
 
+class PlantSetting(Row):
+    """A setting of one unit of the plant as it stood before the attendance and as it stands after."""
+
+    unit = models.CharField(max_length=120, help_text="Which unit, by its name or tag.")
+    setting = models.CharField(max_length=120)
+    before = models.CharField(max_length=120, blank=True)
+    after = models.CharField(max_length=120, blank=True, help_text="Empty: not read again.")
+    reason = models.CharField(max_length=400, blank=True, help_text="Why it stays changed.")
+
+    class Meta:
+        ordering = ["visit_id", "id"]
+        constraints = [models.UniqueConstraint(fields=["visit", "key"], name="plant_setting_key_once")]
+
+    def __str__(self) -> str:
+        return f"{self.setting} of {self.unit}"
+
+    @property
+    def differs(self) -> bool:
+        """Both were read and they are not the same; spaces and capitals aside."""
+        return bool(self.before and self.after) and _plain(self.before) != _plain(self.after)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.split()).casefold()
+
+
 class VisitItem(Row):
     """One item of the visit's list: a tick, a number with its unit, or a choice."""
 
@@ -148,6 +174,7 @@ class VisitItem(Row):
     unit = models.CharField(max_length=20, blank=True)
     choice = models.CharField(max_length=60, blank=True)
     reason = models.CharField(max_length=400, blank=True)
+    note = models.CharField(max_length=400, blank=True)
     at = models.DateTimeField(null=True, blank=True)
 
     class Meta:

@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from combustion.fuels import Fuel
+from fleet.items import item_book
 from fleet.models import Analyser, AnalyserChannel, AnalyserPeriod, Burner, FiringSpec, ModelTrim
 from fleet.selectors import gas_book, limit_book
 from people.models import Licence, User
@@ -23,7 +24,7 @@ from visits.saving.references import (
     attendance_chosen,
     unknown_appliance,
 )
-from visits.saving.shelf import Bearing
+from visits.saving.shelf import Bearing, items_of
 
 _DAY = timedelta(days=1)
 
@@ -32,7 +33,7 @@ class ReadOnce:
     """Everything that these bodies name, for one sender.
 
     Read: burners with their appliances and places; trims; specs; analysers, their periods and channels;
-    attendances; licences; limits; supplied gases.
+    attendances; licences; limits; supplied gases; lists of items.
     """
 
     def __init__(self, bodies: Sequence[VisitIn], user: User) -> None:
@@ -54,6 +55,7 @@ class ReadOnce:
         )
         self._limit_book = limit_book()
         self._gas_book = gas_book(sites)
+        self._item_book = item_book()
         self._gas_sites = {row.site_id for row, _ in self._gas_book.rows}
         self._gas_areas = {row.gas_area_id for row, _ in self._gas_book.rows if row.gas_area_id}
         self._limits: dict[tuple[str, int, date], Limits] = {}
@@ -114,6 +116,7 @@ class ReadOnce:
             limits=self._limits_of(visit, place),
             licences=self._licences[visit.technician_id],
             gases=self._gases_of(visit, place) if place.gas_reported else {},
+            items=items_of(self._item_book, visit, place),
         )
 
     def _limits_of(self, visit: Visit, place: Place) -> Limits:

@@ -3,13 +3,14 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from common.prepared import Bind, Prepared
 from common.problems import Problem, field_error
+from fleet.items import newest_change
 from fleet.models import (
     Analyser,
     AnalyserChannel,
@@ -25,12 +26,13 @@ from visits.payload import VisitIn
 
 @dataclass(frozen=True)
 class Place:
-    """An appliance with model, plant, site and customer joined; its burners in order; and whether a supplier
-    ever reported its gas, which is then worth a query."""
+    """An appliance with model, plant, site and customer joined; its burners in order; whether a supplier ever
+    reported its gas, which is then worth a query; and when the lists of items were last changed."""
 
     appliance: Appliance
     burners: tuple[Burner, ...]
     gas_reported: bool
+    items_changed_at: datetime | None = None
 
     def burner(self, reference: uuid.UUID | int | None) -> Burner | None:
         """The burner that a row names by UUID or position; the first where it names none."""
@@ -61,6 +63,7 @@ def _burners() -> QuerySet[Burner]:
     return (
         Burner.objects.select_related("appliance__model__maker", "appliance__plant__site__customer")
         .annotate(
+            items_changed_at=Subquery(newest_change()),
             gas_reported=Exists(
                 SuppliedGas.objects.filter(
                     Q(site=OuterRef("appliance__plant__site"))
@@ -101,7 +104,8 @@ def place_find(*, appliance: str, attendance: uuid.UUID | None = None) -> Place:
     if not burners:
         raise unknown_appliance(appliance)
     gas_reported = bool(getattr(burners[0], "gas_reported"))  # noqa: B009 - an annotation, unknown to types
-    return Place(burners[0].appliance, tuple(burners), gas_reported)
+    changed_at = getattr(burners[0], "items_changed_at")  # noqa: B009 - likewise
+    return Place(burners[0].appliance, tuple(burners), gas_reported, changed_at)
 
 
 def ambiguous_appliance(name: str) -> Problem:

@@ -3,7 +3,15 @@
 from dataclasses import dataclass
 
 from fleet.models import AnalyserChannel, Point
-from visits.models import Adjustment, FiringTest, Phase, TemporaryChange, Visit, VisitItem
+from visits.models import (
+    Adjustment,
+    FiringTest,
+    Phase,
+    PlantSetting,
+    TemporaryChange,
+    Visit,
+    VisitItem,
+)
 from visits.payload import AdjustmentIn, TestIn, VisitIn
 from visits.saving.references import Instrument, Place
 from visits.settling import settled_values
@@ -16,7 +24,9 @@ class Rows:
     tests: list[FiringTest]
     adjustments: list[Adjustment]
     changes: list[TemporaryChange]
+    settings: list[PlantSetting]
     items: list[VisitItem]
+    parts: list[str]
 
 
 def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrument) -> Rows:
@@ -45,6 +55,20 @@ def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrum
             for row in body.temporary_changes
             if row.what
         ],
+        settings=[
+            PlantSetting(
+                visit=visit,
+                key=row.key,
+                withdrawn_reason=row.withdrawn_reason or "",
+                unit=row.unit,
+                setting=row.setting,
+                before=row.before or "",
+                after=row.after or "",
+                reason=row.reason or "",
+            )
+            for row in body.plant_settings
+            if row.unit and row.setting
+        ],
         items=[
             VisitItem(
                 visit=visit,
@@ -56,11 +80,13 @@ def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrum
                 unit=row.unit or "",
                 choice=row.choice or "",
                 reason=row.reason or "",
+                note=row.note or "",
                 at=row.at,
             )
             for row in body.items
             if row.code and row.state
         ],
+        parts=[row.part for row in body.parts if row.part and not row.withdrawn_reason],
     )
 
 

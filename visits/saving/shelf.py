@@ -13,7 +13,8 @@ from django.db import models
 
 from combustion.fuels import Fuel
 from common.prepared import Bind, Prepared
-from fleet.models import FiringSpec, ModelTrim
+from fleet.items import ItemBook, item_book_of
+from fleet.models import FiringSpec, ModelTrim, ServiceItem
 from fleet.selectors import gases_of_site, limit_book
 from people.models import Licence, User
 from visits.judging.case import Limits
@@ -24,13 +25,20 @@ from visits.saving.references import Instrument, Place, attendance_find, instrum
 @dataclass(frozen=True)
 class Bearing:
     """What a visit is judged by: the model's specs and trims (kind to trim, what a turn does joined), the
-    limits of the day, licences, supplied gases."""
+    limits of the day, licences, supplied gases, the items it is asked by code."""
 
     specs: Sequence[FiringSpec]
     trims: Mapping[str, ModelTrim]
     limits: Limits
     licences: Sequence[Licence]
     gases: Mapping[str, Fuel]
+    items: Mapping[str, ServiceItem]
+
+
+def items_of(book: ItemBook, visit: Visit, place: Place) -> Mapping[str, ServiceItem]:
+    """What the visit is asked, by code."""
+    country = place.appliance.plant.site.customer.country
+    return book.asked(place.appliance, country, visit.kind, visit.local_on, visit.fuel)
 
 
 class Shelf(Protocol):
@@ -90,6 +98,7 @@ class OneByOne:
             limits=limit_book().in_force(site.customer.country, site.customer_id, visit.local_on),
             licences=_licences(person=visit.technician_id),
             gases=gases_of_site(site).in_force(site, visit.local_on) if place.gas_reported else {},
+            items=items_of(item_book_of(place.items_changed_at), visit, place),
         )
 
 

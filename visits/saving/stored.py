@@ -46,6 +46,7 @@ def _rows_as_body(case: Case) -> dict[str, Any]:
             for row in case.adjustments
         ],
         "temporary_changes": [],
+        "plant_settings": [],
         "items": [],
         "parts": [],
     }

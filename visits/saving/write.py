@@ -25,6 +25,7 @@ from visits.models import (
     Attendance,
     Finding,
     FiringTest,
+    PlantSetting,
     TemporaryChange,
     Visit,
     VisitItem,
@@ -193,6 +194,10 @@ def _case(
         licence_gap=gap_of(visit, bearing.licences),
         now=now,
         gases=bearing.gases,
+        items=bearing.items,
+        answers=rows.items,
+        settings=rows.settings,
+        parts=rows.parts,
     )
 
 
@@ -224,6 +229,7 @@ def _write_rows(drafts: Sequence[Draft], judgements: Sequence[Judgement]) -> Non
         (FiringTest, "tests"),
         (Adjustment, "adjustments"),
         (TemporaryChange, "changes"),
+        (PlantSetting, "settings"),
         (VisitItem, "items"),
     ):
         for draft in drafts:
