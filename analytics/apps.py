@@ -11,4 +11,8 @@ class AnalyticsConfig(AppConfig):
         outbox.register(
             "analytics.drift", ["visit.closed", "visit.corrected", "visits.imported"], tasks.visit_told
         )
+        outbox.register(
+            "analytics.turns", ["visit.closed", "visit.corrected", "visits.imported"], tasks.moves_told
+        )
         ticking.register("drift", tasks.recompute_what_is_owed)
+        ticking.register("turns", tasks.learn_what_is_owed)

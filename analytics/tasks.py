@@ -1,13 +1,14 @@
-"""What the drift work does when it is told of a visit, and what the tick lets it do."""
+"""What drift and the learning of turns do when they are told of a visit, and what the tick lets them do."""
 
 from datetime import datetime, timedelta
 
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from analytics.claiming import DriftBusy
-from analytics.models import DriftDuty, DriftPointer, DriftRun
+from analytics.models import DriftDuty, DriftPointer, DriftRun, TurnDuty
 from common.models import OutboxEvent
+from visits.models import Adjustment, Visit
 
 TAKEN_FOR_DEAD_AFTER = timedelta(hours=1)
 
@@ -23,6 +24,26 @@ def visit_told(event: OutboxEvent) -> None:
         from analytics.services import appliances_refit
 
         appliances_refit([event.payload["appliance"]])
+
+
+def moves_told(event: OutboxEvent) -> None:
+    """Have the visit's model learnt again where a trim was moved, or may have been before a correction."""
+    from analytics.learning import models_moved, turns_ask
+
+    if event.kind == "visits.imported":
+        turns_ask(models_moved())
+    elif event.kind == "visit.corrected" or Adjustment.objects.filter(visit=event.subject_id).exists():
+        turns_ask(set(Visit.objects.filter(pk=event.subject_id).values_list("appliance__model", flat=True)))
+
+
+def learn_what_is_owed(now: datetime) -> dict[str, int]:
+    """Learn the trims of the models whose moves were recorded since."""
+    if not TurnDuty.objects.filter(asked__gt=F("answered")).exists():
+        return {}
+    from analytics.learning import turns_answer
+
+    done = turns_answer(now=now)
+    return {"models": done.models, "trims": done.trims, "with_amount": done.with_amount}
 
 
 def recompute_what_is_owed(now: datetime) -> dict[str, object]:

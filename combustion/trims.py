@@ -214,6 +214,24 @@ def move_to_targets(
     return aim.ln_k - state.ln_k, aim.w - state.w
 
 
+def offset_change(
+    phi_high: npt.ArrayLike, phi_low: npt.ArrayLike, phi_low_after: npt.ArrayLike, turndown: npt.ArrayLike
+) -> FloatArray:
+    """Change of w [-] that takes low fire from phi_low to phi_low_after, the throttle untouched.
+
+    phi_high, phi_low: 1/air ratio before [-], > 0.   phi_low_after: 1/air ratio [-], > 0.   turndown: m, 1.2
+    to 50.   High fire moves too, by about 1/m^2 of it: see phi_after_move.   Raises ValueError as
+    state_from_points does.   Source: docs/drift.md, solved for w.
+
+    >>> round(float(offset_change(0.786055, 0.770007, 0.786055, 5.0)) * 700.0, 2)
+    1.18
+    """
+    m2 = _turndown(turndown) ** 2
+    state = state_from_points(phi_high, phi_low, turndown)
+    after = _positive("phi_low_after", phi_low_after) / np.asarray(phi_low, dtype=np.float64)
+    return np.asarray((1.0 + state.w * m2) * (after**2 - 1.0) / m2)
+
+
 def _turndown(turndown: npt.ArrayLike) -> FloatArray:
     m = _positive("turndown", turndown)
     _refuse("turndown", m, (m < 1.2) | (m > 50.0), "1.2 to 50")

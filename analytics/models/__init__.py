@@ -10,6 +10,7 @@ from analytics.models.estimates import (
     Unit,
 )
 from analytics.models.runs import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun
+from analytics.models.turns import TurnDuty
 
 __all__ = [
     "ENGINE_VERSION",
@@ -22,5 +23,6 @@ __all__ = [
     "PeriodBias",
     "Reason",
     "TrimDrift",
+    "TurnDuty",
     "Unit",
 ]

@@ -93,7 +93,7 @@ def learn(moves: Moves) -> Learnt | None:
         share = (CLUMSY_SHARE * CLUMSY_PRIOR_MOVES + float(np.sum(1.0 - weight))) / (
             CLUMSY_PRIOR_MOVES + len(weight)
         )
-        if np.max(np.abs(weight - before)) < 1e-3:
+        if np.max(np.abs(weight - before)) < 0.01:
             break
     low, high = grid.interval()
     good = weight >= 0.5

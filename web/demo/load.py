@@ -29,8 +29,8 @@ from web.demo.world import Magnitudes, World, invent_world
 Progress = Callable[[str, int], None]
 """Told the name of a step and how many visits it has done since the last call."""
 
-AFTERWARDS = ("plan_due", "recompute_drift")
-"""Commands of other apps that make the due dates and the drift; the outbox would do it too, later."""
+AFTERWARDS = ("plan_due", "recompute_drift", "learn_turns")
+"""Commands of other apps that make due dates, drift and turns; the outbox would do it too, later."""
 FINDINGS_STAY_OPEN = timedelta(days=300)
 JUDGED_AT_ONCE = 250
 CHUNK_APPLIANCES = 600
