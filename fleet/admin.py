@@ -12,6 +12,7 @@ from fleet.models import (
     ItemSet,
     Maker,
     ModelTrim,
+    PutBackSuggestion,
     SafetyEvent,
     SafetyLimit,
     ServiceItem,
@@ -72,6 +73,13 @@ class ItemSetAdmin(ReferenceAdmin):
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """Older visits are judged by it."""
         return False
+
+
+@admin.register(PutBackSuggestion)
+class PutBackSuggestionAdmin(ReferenceAdmin):
+    list_display = ["what", "set_to", "scope", "model", "kind", "sequencing", "season", "suggested"]
+    list_select_related = ["model__maker"]
+    list_filter = ["scope", "sequencing", "season"]
 
 
 @admin.register(SafetyLimit)

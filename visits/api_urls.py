@@ -2,9 +2,14 @@
 
 from django.urls import path
 
-from visits import api
+from visits import api, putting_back_api
 
 urlpatterns = [
+    path(
+        "appliances/<uuid:uuid>/put-back-suggestions/",
+        putting_back_api.PutBackSuggestions.as_view(),
+        name="put-back-suggestions",
+    ),
     path("visits/", api.VisitList.as_view(), name="visits"),
     path("visits/batch/", api.VisitBatch.as_view(), name="visit-batch"),
     path("visits/<uuid:visit_uuid>/", api.VisitDetail.as_view(), name="visit"),

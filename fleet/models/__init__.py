@@ -7,6 +7,7 @@ from fleet.models.customers import Contract, Customer, GasArea, Plant, Site, Sit
 from fleet.models.gases import SuppliedGas
 from fleet.models.items import ItemSet, Opening, ServiceItem, WorkStep
 from fleet.models.limits import SafetyLimit
+from fleet.models.putting_back import PutBackSuggestion, Season
 from fleet.models.safety import SafetyEvent
 from fleet.models.turns import TurnSensitivity
 
@@ -29,9 +30,11 @@ __all__ = [
     "PartFitted",
     "Plant",
     "Point",
+    "PutBackSuggestion",
     "SafetyEvent",
     "SafetyLimit",
     "SafetyState",
+    "Season",
     "ServiceItem",
     "Site",
     "SiteContact",

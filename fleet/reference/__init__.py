@@ -45,6 +45,17 @@ def item_sets_ship(name: str, item_set: Any, service_item: Any) -> int:
     return added
 
 
+def put_back_ship(name: str, suggestion: Any) -> int:
+    """Add the suggestions of a file that are not there yet. Returns how many were added."""
+    added = 0
+    for row in reference_read(name)["suggestion"]:
+        columns = {"source": "common practice, no source", "mark": "practice", **row}
+        identity = {part: columns.pop(part, "") for part in ("code", "kind", "sequencing", "season")}
+        _, is_new = suggestion.objects.get_or_create(**identity, model=None, defaults=columns)
+        added += is_new
+    return added
+
+
 def _item(row: dict[str, Any]) -> dict[str, Any]:
     """A row of the file as columns. Choices are written «code | meaning | text»."""
     columns = dict(row)

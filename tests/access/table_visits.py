@@ -36,7 +36,12 @@ def a_correction(side, **_):
     return a_visit(side) | closed | {"reason": "the caretaker refused us"}
 
 
+def of_appliance(side, **_):
+    return {"uuid": side.appliance.uuid}
+
+
 ROWS = [
+    Row("GET", "put-back-suggestions", firm(), kwargs=of_appliance),
     Row("GET", "visits", everyone()),
     Row("GET", "visit", everyone(), theirs=firm(contact=404), kwargs=of_closed_visit),
     Row("PUT", "visit", firm(201), kwargs=of_new_visit, body=a_visit, note="not yet opened"),
