@@ -3,8 +3,10 @@
 from typing import cast
 
 from django.db.models import QuerySet
+from django.http import HttpResponse
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers
 from rest_framework.exceptions import PermissionDenied, ValidationError
 from rest_framework.generics import GenericAPIView, ListAPIView, get_object_or_404
@@ -12,13 +14,17 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from common.conditional import conditional_answer
 from common.paging import ListQuery
 from fleet.models import Appliance
 from people.models import Role, User
 from people.permissions import OfficeOnly, SignedIn, WorksHere, role_of
 from planning import serializers as out
+from planning.bundle.reading import bundle_of
+from planning.bundle.serializers import DaySerializer
+from planning.bundle.telling import bundle_body
 from planning.models import DueDate, FollowUp
-from planning.selectors import day_of, history_of
+from planning.selectors import history_of
 from planning.services import follow_up_close
 from visits.models import Visit
 
@@ -113,17 +119,30 @@ class History(ListAPIView[Visit]):
 
 
 class DayView(APIView):
-    """A technician's day: attendances in order with everything that stands there."""
+    """A technician's day for a device that will have no signal."""
 
     permission_classes = [WorksHere]
 
-    @extend_schema(parameters=[DayQuery], responses=out.DaySerializer)
-    def get(self, request: Request) -> Response:
-        """One's own day for a technician; the day of `?technician=` for the office."""
+    @extend_schema(
+        parameters=[
+            DayQuery,
+            OpenApiParameter(
+                "If-None-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, description="The tag held."
+            ),
+        ],
+        responses={200: DaySerializer, 304: OpenApiResponse(description="It is as the tag says.")},
+    )
+    def get(self, request: Request) -> HttpResponse:
+        """One's own day for a technician; the day of `?technician=` for the office.
+
+        Attendances in order, and once each what they share: plants, appliances with their last visit and
+        open findings, models with specs, trims and what their turns do, items, limits, fuels, analysers,
+        constants.
+        """
         asked = DayQuery.asked(request)
         technician = _technician(cast(User, request.user), asked.get("technician"))
-        day = day_of(technician, asked.get("date") or timezone.localdate())
-        return Response(out.DaySerializer(day).data)
+        bundle = bundle_of(technician, asked.get("date") or timezone.localdate())
+        return conditional_answer(request._request, bundle_body(bundle))
 
 
 def _technician(user: User, named: str | None) -> User:

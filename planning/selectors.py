@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, QuerySet, Subquery
 
-from fleet.models import Appliance, ApplianceModel
+from fleet.models import Appliance, ApplianceModel, ModelTrim
 from people.models import User
 from visits.models import Attendance, FiringTest, Phase, TestResult, Visit
 
@@ -60,7 +60,11 @@ def day_of(technician: User, on: date) -> Day:
         technician=technician,
         on=on,
         attendances=attendances,
-        models=list(models.select_related("maker").prefetch_related("trims", "firing_specs")),
+        models=list(
+            models.select_related("maker").prefetch_related(
+                Prefetch("trims", ModelTrim.objects.select_related("sensitivity")), "firing_specs"
+            )
+        ),
     )
 
 

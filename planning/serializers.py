@@ -4,11 +4,11 @@ from typing import Any
 
 from rest_framework import serializers
 
-from fleet.models import Appliance, Plant
-from fleet.serializers import ApplianceModelSerializer, BurnerSerializer, PlaceSerializer
+from fleet.models import Appliance
+from fleet.serializers import PlaceSerializer
 from planning.models import DueDate, FollowUp
 from visits.measured import MEASURED_FIELDS
-from visits.models import Attendance, FiringTest, Visit
+from visits.models import FiringTest, Visit
 
 
 class DueApplianceSerializer(serializers.ModelSerializer[Appliance]):
@@ -143,97 +143,3 @@ class HistorySerializer(PastVisitSerializer):
     class Meta:
         model = Visit
         fields = [*PastVisitSerializer.Meta.fields, "technician", "analyser", "analyser_text"]
-
-
-class DayApplianceSerializer(serializers.ModelSerializer[Appliance]):
-    """An appliance of the day with its burners and its last visit. The model is found by `model_id`."""
-
-    model_id = serializers.IntegerField()
-    burners = BurnerSerializer(many=True)
-    last = PastVisitSerializer(allow_null=True)
-
-    class Meta:
-        model = Appliance
-        fields = [
-            "uuid",
-            "tag",
-            "serial",
-            "model_id",
-            "fuel",
-            "input_gross_kw",
-            "air_source",
-            "safety_state",
-            "next_due_on",
-            "burners",
-            "last",
-        ]
-
-
-class DayPlantSerializer(serializers.ModelSerializer[Plant]):
-    """Where to go, how to get in, and what stands there."""
-
-    site = serializers.CharField(source="site.name")
-    customer = serializers.CharField(source="site.customer.name")
-    address = serializers.CharField(source="site.address")
-    latitude = serializers.FloatField(source="site.latitude", allow_null=True)
-    longitude = serializers.FloatField(source="site.longitude", allow_null=True)
-    elevation_m = serializers.FloatField(source="site.elevation_m", allow_null=True)
-    time_zone = serializers.CharField(source="site.time_zone")
-    site_access_notes = serializers.CharField(source="site.access_notes")
-    appliances = DayApplianceSerializer(source="in_use", many=True)
-
-    class Meta:
-        model = Plant
-        fields = [
-            "id",
-            "name",
-            "sequencing",
-            "access_notes",
-            "site",
-            "site_access_notes",
-            "customer",
-            "address",
-            "latitude",
-            "longitude",
-            "elevation_m",
-            "time_zone",
-            "appliances",
-        ]
-
-
-class SentVisitSerializer(serializers.ModelSerializer[Visit]):
-    """A visit that the record already holds for this attendance."""
-
-    appliance = serializers.UUIDField(source="appliance.uuid")
-
-    class Meta:
-        model = Visit
-        fields = ["uuid", "appliance", "kind", "revision", "closed_at", "outcome"]
-
-
-class DayAttendanceSerializer(serializers.ModelSerializer[Attendance]):
-    plant = DayPlantSerializer()
-    visits = SentVisitSerializer(source="sent", many=True)
-
-    class Meta:
-        model = Attendance
-        fields = [
-            "uuid",
-            "position",
-            "planned_start_at",
-            "arrived_at",
-            "left_at",
-            "access_notes",
-            "contact_name",
-            "plant",
-            "visits",
-        ]
-
-
-class DaySerializer(serializers.Serializer[Any]):
-    """A technician's day: attendances in order, and each model that is met on it once."""
-
-    technician = serializers.CharField(source="technician.username")
-    date = serializers.DateField(source="on")
-    attendances = DayAttendanceSerializer(many=True)
-    models = ApplianceModelSerializer(many=True)

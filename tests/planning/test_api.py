@@ -12,17 +12,13 @@ from planning.models import DueDate
 from planning.services import plan_appliances
 from tests.factories import (
     ApplianceFactory,
-    AttendanceFactory,
-    BurnerFactory,
     ContractFactory,
-    FiringSpecFactory,
     FiringTestFactory,
-    ModelTrimFactory,
     PlantFactory,
     UserFactory,
     VisitFactory,
 )
-from visits.models import Kind, Outcome, Phase, TestResult
+from visits.models import Kind, Outcome, TestResult
 
 pytestmark = pytest.mark.django_db
 DAY = date(2026, 3, 2)
@@ -131,90 +127,6 @@ def test_history_is_newest_first_with_health_and_settled_values(office):
     assert (told["co2_pct"], told["co_ppm"], told["o2_pct"]) == (9.1, 21.0, None)
     assert (told["verdict"], told["p_inside"]) == ("inside", 0.96)
     assert told["burner"] == str(appliance.burners.get().uuid)
-
-
-def booked(technician, position, plant=None, **values):
-    plant = plant or PlantFactory(access_notes="key at the porter's", site__access_notes="ring first")
-    return AttendanceFactory(technician=technician, plant=plant, position=position, local_on=DAY, **values)
-
-
-def test_a_technicians_day_holds_all_that_is_needed_in_order(api_of):
-    technician = UserFactory(role=Role.TECHNICIAN)
-    second, first = booked(technician, 2), booked(technician, 1)
-    booked(technician, 3, cancelled_at=datetime(2026, 3, 1, tzinfo=UTC))
-    booked(UserFactory(role=Role.TECHNICIAN), 1)
-    AttendanceFactory(technician=technician, local_on=DAY + timedelta(days=1))
-    appliance = ApplianceFactory(plant=first.plant)
-    ApplianceFactory(plant=first.plant, retired_on=date(2020, 1, 1))
-    BurnerFactory(appliance=appliance, position=2)
-    ModelTrimFactory(model=appliance.model)
-    FiringSpecFactory(model=appliance.model)
-    seen(appliance, date(2024, 3, 1))
-    last = seen(appliance, date(2025, 3, 1), health_as_left=0.9)
-    FiringTestFactory(visit=last, phase=Phase.AS_LEFT, co2_pct=8.9)
-    FiringTestFactory(visit=last, phase=Phase.WORKING, co2_pct=7.0)
-    begun = VisitFactory(appliance=appliance, attendance=first, local_on=DAY)
-
-    body = api_of(technician).get(f"/api/v1/day/?date={DAY}").json()
-
-    assert [row["uuid"] for row in body["attendances"]] == [str(first.uuid), str(second.uuid)]
-    plant = body["attendances"][0]["plant"]
-    assert (plant["access_notes"], plant["site_access_notes"]) == ("key at the porter's", "ring first")
-    (told,) = plant["appliances"]
-    assert (told["uuid"], len(told["burners"])) == (str(appliance.uuid), 2)
-    assert (told["last"]["uuid"], told["last"]["health_as_left"]) == (str(last.uuid), 0.9)
-    assert [row["co2_pct"] for row in told["last"]["tests"]] == [8.9]
-    (model,) = body["models"]
-    assert (model["id"], model["trims"][0]["trim"]) == (told["model_id"], "throttle")
-    assert model["firing_specs"][0]["point"] == "high"
-    assert [row["uuid"] for row in body["attendances"][0]["visits"]] == [str(begun.uuid)]
-    assert body["attendances"][1]["plant"]["appliances"] == []
-
-
-def test_an_appliance_never_seen_has_no_last_visit(api_of):
-    technician = UserFactory(role=Role.TECHNICIAN)
-    ApplianceFactory(plant=booked(technician, 1).plant)
-    body = api_of(technician).get(f"/api/v1/day/?date={DAY}").json()
-    assert body["attendances"][0]["plant"]["appliances"][0]["last"] is None
-
-
-def test_the_office_names_whose_day_it_asks_for(office):
-    technician = UserFactory(role=Role.TECHNICIAN)
-    booked(technician, 1)
-    body = office.get("/api/v1/day/", {"date": DAY, "technician": technician.username}).json()
-    assert (body["technician"], len(body["attendances"])) == (technician.username, 1)
-    for query in ({}, {"technician": "nobody"}, {"technician": UserFactory().username}):
-        refused = office.get("/api/v1/day/", query)
-        assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "/technician")
-
-
-def test_a_technician_may_not_ask_for_a_colleagues_day(api_of):
-    technician, colleague = UserFactory(role=Role.TECHNICIAN), UserFactory(role=Role.TECHNICIAN)
-    api = api_of(technician)
-    assert api.get("/api/v1/day/", {"technician": colleague.username}).status_code == 403
-    assert api.get("/api/v1/day/", {"technician": technician.username}).status_code == 200
-
-
-def test_a_day_asks_the_same_of_the_database_for_2_attendances_as_for_20(api_of):
-    """Token; attendances with places, their visits, appliances, burners, last visits, their tests, results,
-    models, trims, specs."""
-    technician = UserFactory(role=Role.TECHNICIAN)
-    api = api_of(technician)
-    api.get("/api/v1/fuels/")
-    counts = []
-    for more in (2, 18):
-        for position in range(more):
-            attendance = booked(technician, position)
-            appliance = ApplianceFactory(plant=attendance.plant)
-            ModelTrimFactory(model=appliance.model)
-            FiringSpecFactory(model=appliance.model)
-            test = FiringTestFactory(visit=seen(appliance, date(2025, 3, 1)))
-            TestResult.objects.create(test=test, engine_version=1, verdict="inside")
-            VisitFactory(appliance=appliance, attendance=attendance, local_on=DAY)
-        with CaptureQueriesContext(connection) as asked:
-            api.get(f"/api/v1/day/?date={DAY}")
-        counts.append(len(asked))
-    assert counts == [11, 11]
 
 
 def one_due():
