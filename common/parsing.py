@@ -1,9 +1,11 @@
 """JSON bodies read by pydantic, and what of them is refused, as problem details."""
 
+from datetime import datetime
 from typing import Annotated, Any
 
 from django.core.exceptions import RequestDataTooBig
-from pydantic import AfterValidator, Field, ValidationError
+from pydantic import AfterValidator, AwareDatetime, BeforeValidator, Field, ValidationError
+from pydantic_core import PydanticCustomError
 from rest_framework.exceptions import UnsupportedMediaType
 from rest_framework.request import Request
 
@@ -21,6 +23,29 @@ def _no_nul(text: str) -> str:
 
 PlainText = Annotated[str, AfterValidator(_no_nul)]
 Measured = Annotated[float, Field(gt=-MEASURED_LIMIT, lt=MEASURED_LIMIT, allow_inf_nan=False)]
+
+FIRST_YEAR, LAST_YEAR = 1900, 2099
+
+
+def _iso_text(value: Any) -> Any:
+    """Only a text with a time of day: seconds since 1970, as a number or in a text, name no zone."""
+    if not isinstance(value, str) or ":" not in value:
+        raise PydanticCustomError("timezone_aware", "Send an ISO 8601 time with a zone")
+    return value
+
+
+def _within_calendar(moment: datetime) -> datetime:
+    """Every zone's local day and every difference of two times must exist; a clock that is off may be."""
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise PydanticCustomError(
+            "out_of_range", "The year is out of range", {"years": f"years {FIRST_YEAR} to {LAST_YEAR}"}
+        )
+    return moment
+
+
+Moment = Annotated[
+    AwareDatetime, Field(strict=False), BeforeValidator(_iso_text), AfterValidator(_within_calendar)
+]
 
 _UNION_ARMS = {"uuid", "constrained-int"}
 _CODES = {

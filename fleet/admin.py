@@ -13,6 +13,7 @@ from fleet.models import (
     Maker,
     ModelTrim,
     PutBackSuggestion,
+    SafetyCategory,
     SafetyEvent,
     SafetyLimit,
     ServiceItem,
@@ -100,6 +101,12 @@ class TurnSensitivityAdmin(RecordAdmin):
     ]  # fmt: skip
     list_select_related = ["trim__model__maker"]
     list_filter = ["why_way_only"]
+
+
+@admin.register(SafetyCategory)
+class SafetyCategoryAdmin(ReferenceAdmin):
+    list_display = ["name", "country", "code", "state", "listed"]
+    list_filter = ["country"]
 
 
 @admin.register(SafetyEvent)

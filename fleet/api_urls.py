@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from fleet import api, gas_reports, items_api
+from fleet import api, gas_reports, items_api, safety_api
 from fleet.computing import api as computing
 
 urlpatterns = [
@@ -18,6 +18,7 @@ urlpatterns = [
     path("appliances/", api.Appliances.as_view(), name="appliances"),
     path("appliances/<uuid:uuid>/", api.ApplianceDetail.as_view(), name="appliance"),
     path("item-sets/", items_api.ItemSets.as_view(), name="item-sets"),
+    path("appliances/<uuid:uuid>/safety/", safety_api.Safety.as_view(), name="safety"),
     path("analysers/", api.Analysers.as_view(), name="analysers"),
     path("models/", api.Models.as_view(), name="models"),
 ]

@@ -7,23 +7,18 @@ knows are kept with the record and named in the answer.
 
 import math
 from collections.abc import Iterator
-from datetime import datetime
 from functools import cache
 from typing import Annotated, Any, Literal, get_origin
 from uuid import UUID
 
 from pydantic import (
-    AfterValidator,
-    AwareDatetime,
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     ValidationError,
 )
-from pydantic_core import PydanticCustomError
 
-from common.parsing import Measured, PlainText, invalid, refusal
+from common.parsing import Measured, Moment, PlainText, invalid, refusal
 from common.problems import field_error, pointer
 from fleet.models import FuelSlug
 from visits.models import Kind, Outcome, Phase
@@ -31,28 +26,6 @@ from visits.models import Kind, Outcome, Phase
 ROWS = ("tests", "adjustments", "temporary_changes", "plant_settings", "items", "parts")
 
 
-FIRST_YEAR, LAST_YEAR = 1900, 2099
-
-
-def _iso_text(value: Any) -> Any:
-    """Only a text with a time of day: seconds since 1970, as a number or in a text, name no zone."""
-    if not isinstance(value, str) or ":" not in value:
-        raise PydanticCustomError("timezone_aware", "Send an ISO 8601 time with a zone")
-    return value
-
-
-def _within_calendar(moment: datetime) -> datetime:
-    """Every zone's local day and every difference of two times must exist; a clock that is off may be."""
-    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
-        raise PydanticCustomError(
-            "out_of_range", "The year is out of range", {"years": f"years {FIRST_YEAR} to {LAST_YEAR}"}
-        )
-    return moment
-
-
-Moment = Annotated[
-    AwareDatetime, Field(strict=False), BeforeValidator(_iso_text), AfterValidator(_within_calendar)
-]
 Text = Annotated[PlainText, Field(max_length=400)]
 LongText = Annotated[PlainText, Field(max_length=20_000)]
 Key = Annotated[PlainText, Field(min_length=1, max_length=64)]

@@ -17,6 +17,7 @@ PROBLEM_CODES: dict[str, str | Promise] = {
     "licence_scope": _("Your licence on file does not cover this work, fuel or input."),
     "licence_unknown": _("No licence of yours is on file. The office enters it."),
     "locked_out": _("Too many failed sign-ins. Wait a quarter of an hour, or have the password reset."),
+    "key_reused": _("This key was used for something else. Make a new key, or send the same again."),
     "media_type": _("Send `application/json`."),
     "method_not_allowed": _("This address does not take that method."),
     "moved_meanwhile": _("Somebody else moved it on. Look at where it stands, then move it again."),

@@ -8,7 +8,7 @@ from fleet.models.gases import SuppliedGas
 from fleet.models.items import ItemSet, Opening, ServiceItem, WorkStep
 from fleet.models.limits import SafetyLimit
 from fleet.models.putting_back import PutBackSuggestion, Season
-from fleet.models.safety import SafetyEvent
+from fleet.models.safety import SafetyCategory, SafetyEvent
 from fleet.models.turns import TurnSensitivity
 
 __all__ = [
@@ -31,6 +31,7 @@ __all__ = [
     "Plant",
     "Point",
     "PutBackSuggestion",
+    "SafetyCategory",
     "SafetyEvent",
     "SafetyLimit",
     "SafetyState",

@@ -6,8 +6,34 @@ from django.db.models.functions import Now
 
 from common.constraints import one_of
 from fleet.models.appliances import Appliance, SafetyState
+from fleet.models.limits import SafetyLimit
 
 OFF = (SafetyState.LEFT_OFF, SafetyState.ISOLATED)
+
+
+class SafetyCategory(models.Model):
+    """A word of a country's trade for a dangerous condition, and the state that usually goes with it."""
+
+    country = models.CharField(max_length=2, blank=True, help_text="ISO 3166-1; empty: elsewhere.")
+    code = models.SlugField(max_length=40)
+    name = models.CharField(max_length=120)
+    state = models.CharField(max_length=12, choices=SafetyState, blank=True)
+    position = models.PositiveSmallIntegerField(default=0)
+    listed = models.BooleanField(default=True, help_text="Off: no longer offered.")
+    source = models.CharField(max_length=200)
+    mark = models.CharField(max_length=8, choices=SafetyLimit.Mark)
+
+    class Meta:
+        ordering = ["country", "position", "id"]
+        verbose_name_plural = "safety categories"
+        constraints = [
+            models.UniqueConstraint(fields=["country", "code"], name="safety_category_once_per_country"),
+            one_of("safety_category_state", "state", ["", *SafetyState.values]),
+            one_of("safety_category_mark", "mark", ["read", "memory", "practice", "own"]),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class SafetyEvent(models.Model):
@@ -35,6 +61,11 @@ class SafetyEvent(models.Model):
     told = models.CharField(max_length=120, blank=True, help_text="Who was told at the site.")
     answer = models.CharField(max_length=12, choices=Answer, blank=True)
     reason = models.CharField(max_length=400)
+    category = models.CharField(max_length=40, blank=True, help_text="What the country's trade calls it.")
+    category_name = models.CharField(max_length=120, blank=True, help_text="Its name on that day.")
+    key = models.UUIDField(
+        null=True, blank=True, unique=True, help_text="The device's own, so that a retry does not double it."
+    )
     visit_uuid = models.UUIDField(null=True, blank=True)
     noted_at = models.DateTimeField(db_default=Now())
 

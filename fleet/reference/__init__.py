@@ -12,6 +12,7 @@ from typing import Any
 
 HERE = Path(__file__).parent
 GAS_ANNUAL = "gas_annual_2000.toml"
+SAFETY_CATEGORIES = "safety_categories.toml"
 PUTTING_BACK = "putting_back.toml"
 
 
@@ -53,6 +54,16 @@ def put_back_ship(name: str, suggestion: Any) -> int:
         identity = {part: columns.pop(part, "") for part in ("code", "kind", "sequencing", "season")}
         _, is_new = suggestion.objects.get_or_create(**identity, model=None, defaults=columns)
         added += is_new
+    return added
+
+
+def safety_categories_ship(name: str, category: Any) -> int:
+    """Add the categories of a file that are not there yet. Returns how many were added."""
+    added = 0
+    for row in reference_read(name)["category"]:
+        columns = dict(row)
+        identity = {"country": columns.pop("country", ""), "code": columns.pop("code")}
+        added += category.objects.get_or_create(**identity, defaults=columns)[1]
     return added
 
 

@@ -1,5 +1,7 @@
 """Who may read what of the fleet. Lists hold only what a person may see: see tests/fleet/test_api.py."""
 
+from uuid import uuid4
+
 from tests.access.table import Row, everyone, firm, office
 
 
@@ -36,6 +38,16 @@ def a_gas_report(side, **_):
     }
 
 
+def with_advice(side, **_):
+    """The world's own event is the newest that anybody has seen."""
+    return {
+        "key": str(uuid4()),
+        "state": "with_advice",
+        "reason": "draughty",
+        "last_event": side.safety_event.pk,
+    }
+
+
 ROWS = [
     Row("GET", "fuels", everyone()),
     Row("GET", "fuel", everyone(), kwargs=methane),
@@ -49,6 +61,8 @@ ROWS = [
     Row("GET", "appliances", everyone()),
     Row("GET", "appliance", everyone(), theirs=firm(contact=404), kwargs=of_appliance),
     Row("GET", "item-sets", firm(), query=for_appliance),
+    Row("GET", "safety", firm(), kwargs=of_appliance),
+    Row("POST", "safety", firm(201), kwargs=of_appliance, body=with_advice),
     Row("GET", "analysers", firm()),
     Row("GET", "models", firm()),
 ]

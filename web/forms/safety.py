@@ -1,11 +1,12 @@
 """Setting an appliance's safety state."""
 
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from fleet.models import Appliance, SafetyEvent, SafetyState
+from fleet.safety import categories_of
 
 STATES = [(SafetyState(value).value, word) for value, word in SafetyState.choices]
 
@@ -25,6 +26,11 @@ class SafetyForm(forms.Form):
         choices=[("", _("nothing noted")), *SafetyEvent.Answer.choices],
         required=False,
     )
+    category = forms.ChoiceField(
+        label=_("What the trade calls it"),
+        required=False,
+        help_text=_("Local procedure says what follows from it."),
+    )
     at = forms.DateTimeField(
         label=_("When"),
         required=False,
@@ -36,3 +42,6 @@ class SafetyForm(forms.Form):
     def __init__(self, *args: Any, appliance: Appliance, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial.setdefault("state", appliance.safety_state)
+        rows = categories_of(appliance.plant.site.customer.country)
+        words = [("", _("no category")), *((row.code, row.name) for row in rows)]
+        cast(forms.ChoiceField, self.fields["category"]).choices = words
