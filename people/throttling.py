@@ -27,3 +27,10 @@ class SignInThrottle(PersonThrottle):
 
     scope = "sign-in"
     rate = "60/min"
+
+
+class RecordCheckThrottle(PersonThrottle):
+    """Codes looked up on the open page, per address: guessing one in sixty bits is hopeless at this pace."""
+
+    scope = "record-check"
+    rate = "30/min"

@@ -3,6 +3,7 @@
 from django.urls import path
 
 from visits import api, putting_back_api
+from visits.service_record import api as record_api
 
 urlpatterns = [
     path(
@@ -18,5 +19,15 @@ urlpatterns = [
         "visits/<uuid:visit_uuid>/countersignature/",
         api.VisitCountersignature.as_view(),
         name="visit-countersignature",
+    ),
+    path(
+        "attendances/<uuid:attendance_uuid>/record/",
+        record_api.AttendanceRecord.as_view(),
+        name="attendance-record",
+    ),
+    path(
+        "attendances/<uuid:attendance_uuid>/record.pdf",
+        record_api.AttendanceRecordPdf.as_view(),
+        name="attendance-record-pdf",
     ),
 ]

@@ -59,3 +59,7 @@ class FindingQuerySet(_Visible):
     def open(self) -> Self:
         """Holding, and neither declined nor done: the remedial list."""
         return self.filter(holds=True, life__in=["open", "quoted", "accepted"])
+
+
+class ServiceRecordQuerySet(_Visible):
+    site_path = "attendance__plant__site"

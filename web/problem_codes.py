@@ -27,6 +27,7 @@ PROBLEM_CODES: dict[str, str | Promise] = {
     "not_permitted": _("You see it, and your role may not do this to it."),
     "not_signed_in": _("Send the device's token: `Authorization: Bearer …`."),
     "not_waiting": _("The visit does not wait for a signature."),
+    "record_not_ready": _("The service record waits until the visits of the day are closed."),
     "refused": _("Refused for the reason that `detail` gives."),
     "revision_stale": _("The visit moved on since the revision in `If-Match`. Fetch it and save again."),
     "row_conflict": _("Another device sent these rows differently. `conflicts` shows both sides."),

@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from visits.service_record.codes import CHECK_PATH
 from web.views import (
     account,
     accounts,
@@ -25,6 +26,7 @@ from web.views import (
     records,
     safety,
     search,
+    service_records,
     signing,
     today,
     visits,
@@ -85,5 +87,9 @@ urlpatterns = [
     path("appliances/<int:appliance_pk>/visit/", entry.begin, name="begin-visit"),
     path("visits/<uuid:uuid>/countersign/", visits.countersign, name="countersign"),
     path("visits/<uuid:uuid>/enter/", entry.enter, name="enter-visit"),
+    path("attendances/<uuid:uuid>/record/", service_records.service_record, name="service-record"),
+    path("attendances/<uuid:uuid>/record.pdf", service_records.service_record_pdf, name="service-record-pdf"),
+    path(CHECK_PATH, service_records.check, name="record-check"),
+    path(f"{CHECK_PATH}<str:code>/", service_records.checked, name="record-checked"),
     path("visits/<uuid:uuid>/", visits.visit, name="visit"),
 ]

@@ -202,6 +202,8 @@ EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 # On notices left at an appliance; where empty, a line to fill in by hand.
 FIRM_NAME = env.str("FIRM_NAME", "")
 FIRM_PHONE = env.str("FIRM_PHONE", "")
+# Where a service record says that its code is looked up; where empty, the address it was asked at.
+PUBLIC_URL = env.str("PUBLIC_URL", "")
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", "flueledger@localhost")
 
 LOGGING = {

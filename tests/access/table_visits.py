@@ -14,6 +14,10 @@ def of_open_visit(side, **_):
     return {"visit_uuid": side.open_visit.uuid}
 
 
+def of_closed_attendance(side, **_):
+    return {"attendance_uuid": side.closed_visit.attendance.uuid}
+
+
 def of_new_visit(**_):
     return {"visit_uuid": uuid4()}
 
@@ -52,4 +56,6 @@ ROWS = [
     Row("POST", "visit-corrections", firm(), theirs=office(), kwargs=of_closed_visit, body=a_correction),
     # Nobody here holds a licence that covers the work: a signature is refused whoever gives it.
     Row("POST", "visit-countersignature", firm(403), kwargs=of_closed_visit),
+    Row("GET", "attendance-record", everyone(), theirs=firm(contact=404), kwargs=of_closed_attendance),
+    Row("GET", "attendance-record-pdf", everyone(), theirs=firm(contact=404), kwargs=of_closed_attendance),
 ]

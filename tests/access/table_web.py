@@ -44,6 +44,14 @@ def of_closed_visit(side, **_):
     return {"uuid": side.closed_visit.uuid}
 
 
+def of_closed_attendance(side, **_):
+    return {"uuid": side.closed_visit.attendance.uuid}
+
+
+def an_unknown_code(**_):
+    return {"code": "0000-0000-0000"}
+
+
 def of_open_visit(side, **_):
     return {"uuid": side.open_visit.uuid}
 
@@ -190,4 +198,10 @@ ROWS = [
     Row("GET", "web:safety-notice", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_safety_event),
     Row("GET", "web:appliance-story", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_appliance),
     Row("GET", "web:visit", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_closed_visit),
+    Row("GET", "web:service-record", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_closed_attendance),
+    Row("GET", "web:service-record-pdf", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_closed_attendance),
+    # Open to anyone: whoever holds a copy of a record may ask whether it stands.
+    Row("GET", "web:record-check", PUBLIC),
+    Row("GET", "web:record-checked", everyone(404, anonymous=404), kwargs=an_unknown_code),
+    Row("POST", "web:record-checked", everyone(404, anonymous=404), kwargs=an_unknown_code),
 ]  # fmt: skip

@@ -1,6 +1,7 @@
 """The record of what was read, done and judged: facts and constraints."""
 
 from visits.models.findings import STANDING, Finding, FindingLife, Life, Severity
+from visits.models.records import RecordFile, ServiceRecord
 from visits.models.results import TestResult
 from visits.models.tests import Adjustment, FiringTest, Phase, PlantSetting, TemporaryChange, VisitItem
 from visits.models.visits import Attendance, Kind, Outcome, Visit, VisitRecord
@@ -17,6 +18,8 @@ __all__ = [
     "Outcome",
     "Phase",
     "PlantSetting",
+    "RecordFile",
+    "ServiceRecord",
     "Severity",
     "TemporaryChange",
     "TestResult",

@@ -53,7 +53,7 @@ def appliance_page(*, user: User, pk: int) -> AppliancePage:
         raise Http404
     visits = list(
         Visit.objects.filter(appliance=appliance)
-        .select_related("technician", "analyser")
+        .select_related("technician", "analyser", "attendance")
         .order_by("-opened_at", "-id")[:VISITS_SHOWN]
     )
     stories = story_rows(appliance, visits)

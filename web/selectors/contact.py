@@ -62,7 +62,7 @@ def contact_sites(*, user: User) -> list[SiteLines]:
         .order_by("name", "pk")
     )
     rows = [row for site in sites for plant in site.in_use for row in plant.in_order]
-    last = Visit.objects.in_bulk([row.last_id for row in rows if row.last_id])
+    last = Visit.objects.select_related("attendance").in_bulk([row.last_id for row in rows if row.last_id])
     findings = _findings([row.pk for row in rows])
     coming = _coming([plant.pk for site in sites for plant in site.in_use])
     return [

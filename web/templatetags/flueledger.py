@@ -148,6 +148,12 @@ def attribute(row: Any, name: str) -> Any:
 
 
 @register.filter
+def item(row: Any, place: int) -> Any:
+    """An element by its place."""
+    return row[place]
+
+
+@register.filter
 def first_judged(test: FiringTest | None) -> TestResult | None:
     """The newest engine's result of a test, as the page's selector fetched it."""
     return result_of(test)
