@@ -1,6 +1,6 @@
 """Shapes of the answers, for the description of the API."""
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from pydantic import BaseModel, Field
@@ -44,6 +44,57 @@ class Health(BaseModel):
     as_left: HealthPhase
 
 
+class OtherPoint(BaseModel):
+    """The firing point that a trim is not set at, and what it will read after the move."""
+
+    point: str
+    expected_co2_pct: float | None
+
+
+class Evidence(BaseModel):
+    """Recorded moves of the model that an amount rests on, and why the way only where that is all."""
+
+    moves: int
+    burners: int
+    way_only: bool
+    why: str
+
+
+class SeasonNote(BaseModel):
+    """CO2 to expect at the site's design air of a season, trims untouched. Never what is set to."""
+
+    season: Literal["winter", "summer"]
+    air_temp_c: float
+    point: str
+    expected_co2_pct: float
+    inside_acceptance: bool | None
+
+
+class AdviceAnswer(BaseModel):
+    """What to do at one burner. Members after `trim` come with `move_trim`, `season` with `leave_it` too."""
+
+    code: str
+    text: str
+    burner: int | None
+    trim: str | None = None
+    co2: Literal["lower", "raise"] | None = None
+    aim_co2_pct: float | None = None
+    turn: Literal["clockwise", "anticlockwise"] | None = None
+    tool: str | None = None
+    where: str | None = None
+    amount: float | None = None
+    amount_low: float | None = None
+    amount_high: float | None = None
+    unit: Literal["turn", "mark"] | None = None
+    step_limit: float | None = None
+    expected_co2_pct: float | None = None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    other_point: OtherPoint | None = None
+    evidence: Evidence | None = None
+    season: list[SeasonNote] = []
+
+
 class VisitAnswer(VisitIn):
     """The visit as it now stands, judged."""
 
@@ -53,7 +104,7 @@ class VisitAnswer(VisitIn):
     uncountersigned: bool
     received_at: str | None
     findings: list[FindingAnswer]
-    advice: list[dict[str, Any]]
+    advice: list[AdviceAnswer]
     not_put_back: list[dict[str, Any]]
     health: Health
     results: dict[str, dict[str, Any]]
