@@ -26,6 +26,9 @@ AIR_TEMP_LIMITS_C = (-60.0, 80.0)
 OFFSET_PRIOR_SD = 0.004
 """Standard deviation of w where low fire was never read: 3 Pa over 700 Pa. Common practice, no source."""
 
+HIGH_FIRE_SHARE = 0.95
+"""Of the model's high fan speed: from here on a test counts as high fire. Assumed (design), no source."""
+
 
 @dataclass(frozen=True)
 class TrimState:
@@ -176,6 +179,30 @@ def state_from_high_only(
     var_w = _square(u_w)
     u_ln_k = np.sqrt(_square(u_ln_phi_high) + half**2 * var_w)
     return TrimState(*np.broadcast_arrays(ln_k, w, u_ln_k, np.sqrt(var_w), -half * var_w))
+
+
+def throttle_change(
+    phi_high_before: npt.ArrayLike,
+    phi_high_after: npt.ArrayLike,
+    *,
+    u_ln_before: npt.ArrayLike = 0.0,
+    u_ln_after: npt.ArrayLike = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """What a move of the throttle changed ln phi by, at every firing point alike, and its uncertainty [-].
+
+    phi_high_before, phi_high_after: 1/air ratio at high fire [-], > 0, with nothing else moved between.
+    u_ln_before, u_ln_after: independent standard uncertainties of ln phi; what both share cancels.
+    Returns: (change of ln phi, standard uncertainty). A low fire read after the move is taken back to before
+    it by that change. Raises ValueError outside the limits.  Source: the relation above, in which K is a
+    factor of phi at every rate.
+
+    >>> change, u = throttle_change(0.78, 0.80, u_ln_before=0.003, u_ln_after=0.004)
+    >>> round(float(change), 5), round(float(u), 3)
+    (0.02532, 0.005)
+    """
+    before, after = _positive("phi_high_before", phi_high_before), _positive("phi_high_after", phi_high_after)
+    u = np.sqrt(_square(u_ln_before) + _square(u_ln_after))
+    return np.asarray(np.log(after) - np.log(before)), np.asarray(u)
 
 
 def phi_after_move(

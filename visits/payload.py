@@ -71,6 +71,7 @@ class TestIn(_RowIn):
     phase: Literal[tuple(Phase.values)] | None = None  # type: ignore[valid-type]
     sequence: Annotated[int, Field(ge=0, le=100_000)] | None = None
     settled_stated: bool = False
+    forced_at: Moment | None = None
     moved_before: bool | None = None
     fuel: Literal[tuple(FuelSlug.values)] | None = None  # type: ignore[valid-type]
     co2_source: Literal["measured", "derived"] | None = None

@@ -1,46 +1,178 @@
 """The settled values of a firing test from its readings.
 
-A single typed reading is its own settled value where that is stated. Of a stream the settled value of each
-channel is the mean over the last half minute. CO that stood high for a while in between is kept beside it:
-what settles well in the end was breathed all the same.
+Of a stream the value of each channel is the mean over the window in which it has settled; the statistics are
+`combustion.settling`. A single typed reading is its own settled value where that is stated and nothing was
+moved just before. CO that stood high for a while in between is kept beside it: what settles well in the end
+was breathed all the same.
 """
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
+import numpy as np
+
+from combustion.settling import LEAST_READINGS, LEAST_SPAN, WINDOWS_S, gas_settled, thermally_steady
 from visits.measured import MEASURED_FIELDS
 from visits.models import FiringTest
 from visits.payload import ReadingIn
 
-WINDOW = timedelta(seconds=30)
+SETTLE_S = 60.0  # where no analyser on file says: common practice is 30 to 90 s, no source
 # CO counts as sustained when it stands for this long, from this long after the stream began: a spike at
 # light-off passes. Both are assumed, no source.
 SUSTAINED = timedelta(seconds=60)
 IGNITION = timedelta(seconds=30)
+GASES = ("o2_pct", "co2_pct", "co_ppm")
+TEMPERATURES = ("flue_temp_c", "return_temp_c", "flow_temp_c")
+WINDOW = timedelta(seconds=WINDOWS_S[-1])
+_STREAM = timedelta(seconds=LEAST_SPAN * WINDOWS_S[-1])
+_Settled, _Why = FiringTest.Settled, FiringTest.Why
+
+
+@dataclass(frozen=True)
+class Before:
+    """What is known of the time before a test's value, from the rest of the visit.
+
+    moved_at: the burner's last trim move before it.   read_elsewhere_at: the last reading before it at
+    another point or burner: the change came after that, at a moment nobody noted.
+    """
+
+    moved_at: datetime | None = None
+    read_elsewhere_at: datetime | None = None
 
 
 @dataclass(frozen=True)
 class SettledValues:
-    """The time and the values that stand for a test, and how they came to."""
+    """The time and the values that stand for a test, and how they came to; `u`: of the gases, by scatter."""
 
     at: datetime | None = None
-    values: dict[str, float] = field(default_factory=dict)
-    settled: str = FiringTest.Settled.UNKNOWN
+    values: Mapping[str, float] = field(default_factory=dict)
+    u: Mapping[str, float] = field(default_factory=dict)
+    settled: str = _Settled.UNKNOWN
+    why: str = ""
+    to_go_s: float | None = None
+    since_change_s: float | None = None
+    probe_out: bool = False
+    thermally_steady: bool | None = None
+    began_at: datetime | None = None
     co_sustained_ppm: float | None = None
     co_peak_ppm: float | None = None
 
 
-def settled_values(readings: Sequence[ReadingIn], *, stated: bool) -> SettledValues:
+def settled_values(
+    readings: Sequence[ReadingIn],
+    *,
+    stated: bool,
+    settle_s: float = SETTLE_S,
+    resolution: Mapping[str, float] | None = None,
+    before: Before = Before(),
+) -> SettledValues:
     """Settled values of one test; its readings may be out of order, doubled, or without a time."""
-    settled = FiringTest.Settled.STATED if stated else FiringTest.Settled.UNKNOWN
-    times = [row.at for row in readings if row.at is not None]
+    times = {row.at for row in readings if row.at is not None}
     if not times:
-        return SettledValues(None, _means(readings[-1:]), settled)
-    end = max(times)
-    window = [row for row in readings if row.at is not None and end - row.at <= WINDOW]
-    return SettledValues(end, _means(window), settled, co_sustained_ppm(readings), co_peak_ppm(readings))
+        settled = _Settled.STATED if stated else _Settled.UNKNOWN
+        return SettledValues(None, _means(readings[-1:]), settled=settled)
+    first, end = min(times), max(times)
+    common = {
+        "began_at": first,
+        "co_sustained_ppm": co_sustained_ppm(readings),
+        "co_peak_ppm": co_peak_ppm(readings),
+    }
+    if len(times) < LEAST_READINGS or end - first < _STREAM:
+        return _typed(readings, end, stated, settle_s, before, common, single=len(times) == 1)
+    return _streamed(readings, first, stated, settle_s, resolution or {}, before, common)
+
+
+def _typed(
+    readings: Sequence[ReadingIn],
+    end: datetime,
+    stated: bool,
+    settle_s: float,
+    before: Before,
+    common: dict[str, object],
+    *,
+    single: bool,
+) -> SettledValues:
+    """A few readings: the word of the person at the burner, unless a change came too shortly before."""
+    window = [row for row in readings if row.at is not None and end - row.at < WINDOW]
+    changes = [at for at in (before.moved_at, before.read_elsewhere_at) if at is not None and at < end]
+    since = (end - max(changes)).total_seconds() if changes else None
+    why = ""
+    if since is not None and since < settle_s:
+        settled, why = _Settled.NOT_SETTLED, _Why.TOO_SOON
+    elif stated:
+        settled = _Settled.STATED
+    elif single:
+        settled = _Settled.UNKNOWN
+    else:
+        settled, why = _Settled.NOT_SETTLED, _Why.TOO_FEW
+    to_go = max(0.0, settle_s - (since or 0.0)) if settled != _Settled.STATED else None
+    spread = {} if single else _spread(window)
+    return SettledValues(
+        end,
+        _means(window),
+        spread,
+        settled,
+        why,
+        to_go,
+        since,
+        **common,  # type: ignore[arg-type]
+    )
+
+
+def _streamed(
+    readings: Sequence[ReadingIn],
+    first: datetime,
+    stated: bool,
+    settle_s: float,
+    resolution: Mapping[str, float],
+    before: Before,
+    common: dict[str, object],
+) -> SettledValues:
+    """A stream speaks for itself; where it is only short, the person's word counts."""
+    rows = [row for row in readings if row.at is not None]
+    time_s = np.array([(row.at - first).total_seconds() for row in rows])  # type: ignore[operator]
+    columns = {name: _column(rows, name) for name in (*GASES, *TEMPERATURES)}
+    answer = gas_settled(
+        time_s,
+        {name: columns[name] for name in GASES},
+        settle_s=settle_s,
+        changed_s=_changed_s(first, before),
+        resolution=resolution,
+    )
+    moved_in_it = before.moved_at is not None and before.moved_at > first
+    settled, why = _Settled.STREAMED, answer.why
+    if not answer.settled:
+        only_short = why == _Why.TOO_FEW or (why == _Why.TOO_SOON and not moved_in_it)
+        settled = _Settled.STATED if stated and only_short else _Settled.NOT_SETTLED
+    window = [rows[place] for place in answer.window]
+    steady = thermally_steady(time_s, {name: columns[name] for name in TEMPERATURES})
+    trusted = settled != _Settled.NOT_SETTLED
+    return SettledValues(
+        window[-1].at,
+        _means(window) | {name: estimate.mean for name, estimate in answer.of.items()},
+        {name: estimate.u for name, estimate in answer.of.items()},
+        settled,
+        "" if trusted else why,
+        None if trusted else answer.to_go_s,
+        answer.since_change_s,
+        answer.probe_out,
+        steady,
+        **common,  # type: ignore[arg-type]
+    )
+
+
+def _changed_s(first: datetime, before: Before) -> float | None:
+    """The last change on the stream's clock; unknown where the point was reached after the last move."""
+    moved, elsewhere = before.moved_at, before.read_elsewhere_at
+    if moved is None or (elsewhere is not None and elsewhere > moved and moved < first):
+        return None
+    return (moved - first).total_seconds()
+
+
+def _column(rows: Sequence[ReadingIn], name: str) -> np.ndarray:
+    return np.array([getattr(row, name) for row in rows], dtype=np.float64)
 
 
 def co_peak_ppm(readings: Sequence[ReadingIn]) -> float | None:
@@ -80,3 +212,13 @@ def _means(window: Sequence[ReadingIn]) -> dict[str, float]:
         if values:
             means[name] = sum(values) / len(values)
     return means
+
+
+def _spread(window: Sequence[ReadingIn]) -> dict[str, float]:
+    """Of readings too few to say how they resemble each other: their standard deviation, not averaged."""
+    spread = {}
+    for name in GASES:
+        values = [value for row in window if (value := getattr(row, name)) is not None]
+        if len(values) > 1:
+            spread[name] = float(np.std(values, ddof=1))
+    return spread

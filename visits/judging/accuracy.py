@@ -58,6 +58,9 @@ def channel_accuracy(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: 
             own[rows] = derived_co2_u_pct(answer.u_independent, setting)
             shared[rows] = np.where(np.isnan(u_bias), derived_co2_u_pct(answer.u_shared, setting), u_bias)
             corrected[rows] = value[rows] - np.nan_to_num(bias)
+    # What the window's scatter leaves of the mean belongs to this test alone.
+    scatter = np.array([getattr(test, f"u_{name}", None) for test in tests], dtype=np.float64)
+    own = np.hypot(own, np.nan_to_num(scatter))
     u = np.hypot(own, shared)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.nan_to_num(shared**2 / u**2)

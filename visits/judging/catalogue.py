@@ -195,7 +195,13 @@ FINDINGS: dict[str, FindingKind] = {
     "read_after_move": FindingKind(
         Severity.NOTE,
         _("Read as found after a trim had moved"),
-        _("The as-found test at {place} was read after a trim had moved."),
+        _("The as-found test at {place} was read after a trim had moved. {then}"),
+        _("Read both points as found before any trim moves."),
+    ),
+    "as_found_missing": FindingKind(
+        Severity.NOTE,
+        _("A trim moved before the point was read as found"),
+        _("A trim was moved and {place} was never read before it: what it was found at is not known."),
         _("Read both points as found before any trim moves."),
     ),
     "as_left_missing": FindingKind(
@@ -223,11 +229,45 @@ FINDINGS: dict[str, FindingKind] = {
         _("«{trim}» is not a trim on file for this model."),
         _("Check the entry; the office corrects the model if it has this trim."),
     ),
+    "moved_too_soon": FindingKind(
+        Severity.NOTE,
+        _("A trim moved again too soon"),
+        _("The {trim} was moved {value} s after the move before; the analyser takes {limit} s to settle."),
+        _("Wait until the reading has settled after each move, and read it, before the next."),
+    ),
     "not_settled": FindingKind(
         Severity.NOTE,
-        _("Not stated as settled"),
-        _("The reading at {place} was not stated as settled."),
-        _("Wait until the analyser has settled (30 to 90 s is common practice), then read."),
+        _("Not settled"),
+        _("The reading at {place} counts as not settled. {why}"),
+        _("Wait until the analyser has settled (30 to 90 s is common practice), then read again."),
+    ),
+    "probe_out": FindingKind(
+        Severity.NOTE,
+        _("Probe out of the flue"),
+        _("The probe was in air at the end of the readings at {place}; only what came before counts."),
+        _("Reseat the probe, wait until the analyser has settled, and read again."),
+    ),
+    "forced_rate_ran_out": FindingKind(
+        Severity.NOTE,
+        _("Forced rate may have run out"),
+        _(
+            "{place} was read {value} min after the rate was forced; the control holds it for {limit} min, and no "
+            "fan speed shows that it still did."
+        ),
+        _("Force the rate again, let the analyser settle, and read with the fan speed."),
+    ),
+    "rate_not_proved": FindingKind(
+        Severity.ADVISE,
+        _("High fire not proved"),
+        _("Fan speed {value} {unit} at {place}; high fire is {limit} {unit} or more (95 % of the model's)."),
+        _("Find out why the burner does not reach high fire, then read it there."),
+        keeps_out_of_drift=True,
+    ),
+    "fan_not_read": FindingKind(
+        Severity.NOTE,
+        _("Fan speed at high fire not read"),
+        _("No fan speed was read at {place}; {limit} {unit} or more would prove high fire."),
+        _("Read the fan speed at the control and note it with the test."),
     ),
     # Putting back.
     "not_put_back": FindingKind(

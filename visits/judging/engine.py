@@ -1,4 +1,4 @@
-"""The engine: cases in, judgements out. No query, no write, no clock."""
+"""The engine: cases in, judgements out, and on the tests what was inferred. No query, no write, no clock."""
 
 from collections.abc import Sequence
 
@@ -8,17 +8,21 @@ from combustion.acceptance import verdict
 from visits.judging.case import Case, Draft, Judgement
 from visits.judging.catalogue import FINDINGS
 from visits.judging.health import Verdicts, judge_health
+from visits.judging.inferred import inferred_apply
+from visits.judging.judged import Judged
 from visits.judging.numbers import Numbers, numbers_of
-from visits.judging.rules import Judged, findings_of
+from visits.judging.rules import findings_of
 from visits.models import FiringTest, TestResult
 from visits.models.results import QUANTITIES
 
-ENGINE_VERSION = 1
+# 2: settled by the stream, its scatter in the uncertainty; low fire corrected for a throttle move.
+ENGINE_VERSION = 2
 
 
 def judge(cases: Sequence[Case]) -> list[Judgement]:
     """Judge all cases together: one pass of numbers, then the rules case by case."""
     numbers = numbers_of(cases)
+    inferred_apply(cases, numbers)
     verdicts, as_found, as_left = judge_health(cases, numbers)
     results = _results(numbers, verdicts)
     judgements, first = [], 0

@@ -5,7 +5,7 @@ their acceptance limits; the analyser's shared error is integrated once over the
 as a difference from high fire is judged by that difference, in which the shared error cancels.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,12 +15,13 @@ from fleet.models import ApplianceModel, FiringSpec, Point
 from visits.judging.accuracy import quantity_u
 from visits.judging.case import Case, HealthAnswer
 from visits.judging.numbers import Numbers
+from visits.judging.order import moved_since, read_after_move
 from visits.models import FiringTest, Phase
 
 ACCEPTANCE_HALF_WIDTH_CO2_PCT = 0.3  # where the maker gives none: common practice, no source
 
 _CHANNEL = {"co2_pct": 0, "inlet_pressure_mbar": 1, "flue_temp_c": 2}
-_SINGLE_POINT = frozenset({ApplianceModel.RatioControl.FIXED, ApplianceModel.RatioControl.ATMOSPHERIC})
+SINGLE_POINT = frozenset({ApplianceModel.RatioControl.FIXED, ApplianceModel.RatioControl.ATMOSPHERIC})
 
 
 @dataclass(frozen=True)
@@ -88,16 +89,40 @@ def band_of(spec: FiringSpec, high_co2_pct: float | None = None, u_high: float =
     return Band(low - half, high + half, low, high, u_high, from_high=True)
 
 
-def standing_tests(case: Case, phase: str) -> dict[tuple[int, str, float | None], FiringTest]:
-    """The test that stands for each burner and point: the first as found, the last as left.
+Standing = dict[tuple[int, str, float | None], FiringTest]
 
-    With no adjustment at all, what was found is what was left.
+
+def standing_tests(case: Case, phase: str) -> Standing:
+    """The test that stands for each burner and point.
+
+    As found: the first; one read after a trim had moved only where it could be corrected for that. As left:
+    the last settled one with no trim moved since, else the last, about which there is a finding; without one,
+    what was read as found after the move. With no adjustment at all, what was found is what was left.
     """
-    tests = [test for test in case.tests if not test.withdrawn_reason and test.phase == phase]
-    if phase == Phase.AS_LEFT and not tests and not any(not a.withdrawn_reason for a in case.adjustments):
-        return standing_tests(case, Phase.AS_FOUND)
-    ordered = sorted(tests, key=lambda test: test.sequence, reverse=phase == Phase.AS_FOUND)
-    return {(test.burner_id, test.point, test.percent): test for test in ordered}
+    tests = [test for test in case.tests if not test.withdrawn_reason]
+    found = [test for test in tests if test.phase == Phase.AS_FOUND]
+    if phase == Phase.AS_FOUND:
+        return _per_point(
+            reversed(_in_sequence(t for t in found if t.inferred or not read_after_move(case, t)))
+        )
+    chosen = [test for test in tests if test.phase == phase]
+    if phase == Phase.AS_LEFT:
+        moved = any(not move.withdrawn_reason for move in case.adjustments)
+        if not chosen and not moved:
+            return standing_tests(case, Phase.AS_FOUND) | _per_point(_in_sequence(found))
+        late = [t for t in found if read_after_move(case, t) and not moved_since(case, t)]
+        good = [t for t in chosen if t.settled != FiringTest.Settled.NOT_SETTLED and not moved_since(case, t)]
+        return _per_point([*_in_sequence(late), *_in_sequence(chosen), *_in_sequence(good)])
+    return _per_point(_in_sequence(chosen))
+
+
+def _in_sequence(tests: Iterable[FiringTest]) -> list[FiringTest]:
+    return sorted(tests, key=lambda test: test.sequence)
+
+
+def _per_point(tests: Iterable[FiringTest]) -> Standing:
+    """The last of each burner and point."""
+    return {(test.burner_id, test.point, test.percent): test for test in tests}
 
 
 def judge_health(
@@ -234,7 +259,7 @@ def _answers(groups: Sequence[_Group], answer: Health, first: int, numbers: Numb
 
 def _covers_every_point(case: Case, standing: dict[tuple[int, str, float | None], FiringTest]) -> bool:
     """Both firing points of every burner read; one where the burner has only one."""
-    points = {Point.HIGH} if case.appliance.model.ratio_control in _SINGLE_POINT else {Point.HIGH, Point.LOW}
+    points = {Point.HIGH} if case.appliance.model.ratio_control in SINGLE_POINT else {Point.HIGH, Point.LOW}
     burners = set(case.burner_ids)
     return bool(burners) and all((burner, point, None) in standing for burner in burners for point in points)
 

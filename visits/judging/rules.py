@@ -1,19 +1,16 @@
 """The rules: each looks at one case and says what it finds. The order here is the order on the page."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
-
-import numpy as np
 
 from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM
 from combustion.fuels import FUELS
 from fleet.models import AnalyserChannel, SafetyLimit
-from visits.judging.case import Case, Draft, Limits
-from visits.judging.health import Verdicts, standing_tests
+from visits.judging.case import Draft, Limits
+from visits.judging.health import standing_tests
 from visits.judging.items import item_findings, put_back_findings
-from visits.judging.numbers import Numbers
+from visits.judging.judged import Judged, at_test
+from visits.judging.work import forced_rate, moves, order_of_work, rate_proved, settled
 from visits.models import FiringTest, Outcome, Phase, Visit
 
 CLOCK_TOLERANCE = timedelta(minutes=5)
@@ -22,27 +19,6 @@ P_OUTSIDE = 0.5  # less than this inside, and the point counts as outside
 # hundreds of ppm air-free. Assumed, no source.
 FLUE_GAS_O2_PCT = 18.0
 FUEL_LINE_U = 3.0  # standard uncertainties off the line before it is said
-
-
-@dataclass(frozen=True)
-class Judged:
-    """One case with its slice of the numbers and verdicts."""
-
-    case: Case
-    first: int
-    numbers: Numbers
-    verdicts: Verdicts
-
-    def tests(self) -> Iterator[tuple[int, FiringTest]]:
-        """The standing tests with their places in the numbers."""
-        for offset, test in enumerate(self.case.tests):
-            if not test.withdrawn_reason:
-                yield self.first + offset, test
-
-    def value(self, name: str, place: int) -> float | None:
-        """A computed quantity, or None."""
-        value = float(self.numbers.state[name][place])
-        return value if np.isfinite(value) else None
 
 
 Level = tuple[str, str, str, float | None]
@@ -58,18 +34,6 @@ def findings_of(judged: Judged) -> list[Draft]:
     return list(unique.values())
 
 
-def place_name(test: FiringTest) -> str:
-    """Where a test was read, in words."""
-    point = f"{test.percent:g} % of rate" if test.percent else test.get_point_display()
-    burner = f", burner {test.burner.position}" if test.burner.position > 1 else ""
-    return f"{point}, {test.get_phase_display()}{burner}"
-
-
-def _at(test: FiringTest, code: str, **more: Any) -> Draft:
-    evidence = {"place": place_name(test), "test": test.key, **more.pop("rests_on", {})}
-    return Draft(code, f"test:{test.key}", test.burner, rests_on=evidence, **more)
-
-
 def _co(judged: Judged) -> Iterator[Draft]:
     """CO against the levels in force: what settled, or what stood for a minute before, whichever is more.
 
@@ -83,17 +47,17 @@ def _co(judged: Judged) -> Iterator[Draft]:
         peak = max(co, test.co_peak_ppm or 0.0)
         channel = judged.case.channels.get(AnalyserChannel.Quantity.CO_PPM)
         if channel is not None and channel.range_high is not None and peak >= channel.range_high:
-            yield _at(test, "co_over_range", value=peak, limit=channel.range_high, unit="ppm")
+            yield at_test(test, "co_over_range", value=peak, limit=channel.range_high, unit="ppm")
         found = list(_graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, co)))
         yield from found
         if not found and list(
             _graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, peak))
         ):
-            yield _at(test, "co_spike", value=peak, unit="ppm")
+            yield at_test(test, "co_spike", value=peak, unit="ppm")
         spec = judged.case.spec_for(test)
         if spec is not None and spec.co_max_ppm is not None and co > spec.co_max_ppm:
             source = {"source": spec.source}
-            yield _at(test, "co_over_maker", value=co, limit=spec.co_max_ppm, unit="ppm", rests_on=source)
+            yield at_test(test, "co_over_maker", value=co, limit=spec.co_max_ppm, unit="ppm", rests_on=source)
 
 
 def _co_levels(judged: Judged, place: int, test: FiringTest, co: float) -> list[Level]:
@@ -116,7 +80,7 @@ def _graver_of_each(test: FiringTest, limits: Limits, levels: Sequence[Level]) -
             limit: SafetyLimit | None = limits.get((quantity, level))
             if value is not None and limit is not None and value >= limit.value:
                 evidence = {"quantity": name, "source": limit.source, "mark": limit.mark}
-                yield _at(test, code, value=value, limit=limit.value, unit=unit, rests_on=evidence)
+                yield at_test(test, code, value=value, limit=limit.value, unit=unit, rests_on=evidence)
                 return
 
 
@@ -157,9 +121,9 @@ def _implausible(judged: Judged) -> Iterator[Draft]:
             if code in limits:
                 value, limit, unit = limits[code]
                 evidence = {"fuel": judged.case.fuel_of(test).name}
-                yield _at(test, code, value=value, limit=limit, unit=unit, rests_on=evidence)
+                yield at_test(test, code, value=value, limit=limit, unit=unit, rests_on=evidence)
         if test.o2_pct is None and test.co2_pct is None:
-            yield _at(test, "no_reading")
+            yield at_test(test, "no_reading")
 
 
 def _times(judged: Judged) -> Iterator[Draft]:
@@ -171,16 +135,16 @@ def _times(judged: Judged) -> Iterator[Draft]:
         if test.observed_at is None:
             continue
         if test.observed_at < visit.opened_at - CLOCK_TOLERANCE:
-            yield _at(
+            yield at_test(
                 test, "times_out_of_order", rests_on={"detail": "A test was read before the visit opened."}
             )
         elif visit.closed_at is not None and test.observed_at > visit.closed_at + CLOCK_TOLERANCE:
-            yield _at(
+            yield at_test(
                 test, "times_out_of_order", rests_on={"detail": "A test was read after the visit closed."}
             )
         elif last is not None and last.observed_at is not None and test.observed_at < last.observed_at:
             detail = f"Test {test.key} follows {last.key} in sequence and was read before it."
-            yield _at(test, "times_out_of_order", rests_on={"detail": detail})
+            yield at_test(test, "times_out_of_order", rests_on={"detail": detail})
         last = test
     if now is not None:
         newest = max((t.observed_at for _, t in judged.tests() if t.observed_at), default=visit.opened_at)
@@ -223,7 +187,7 @@ def _outside(judged: Judged, code: str, place: int, test: FiringTest, probabilit
     band, spec = judged.verdicts.bands[place], judged.case.spec_for(test)
     value = judged.value("co2_pct", place) or 0.0
     below = value < (band.accept_low + band.accept_high) / 2
-    return _at(
+    return at_test(
         test,
         code,
         value=value,
@@ -237,7 +201,7 @@ def _outside(judged: Judged, code: str, place: int, test: FiringTest, probabilit
 def _unproved(judged: Judged) -> Iterator[Draft]:
     for place, test in judged.tests():
         if place in judged.verdicts.unprovable:
-            yield _at(test, "cannot_prove", probability=judged.verdicts.unprovable[place])
+            yield at_test(test, "cannot_prove", probability=judged.verdicts.unprovable[place])
 
 
 def _pressure_and_flue(judged: Judged) -> Iterator[Draft]:
@@ -249,13 +213,15 @@ def _pressure_and_flue(judged: Judged) -> Iterator[Draft]:
         pressure, flue = test.inlet_pressure_mbar, test.flue_temp_c
         low, high = spec.inlet_pressure_low_mbar, spec.inlet_pressure_high_mbar
         if pressure is not None and low is not None and pressure < low:
-            yield _at(test, "inlet_pressure_outside", value=pressure, limit=low, unit="mbar", rests_on=source)
+            yield at_test(
+                test, "inlet_pressure_outside", value=pressure, limit=low, unit="mbar", rests_on=source
+            )
         if pressure is not None and high is not None and pressure > high:
-            yield _at(
+            yield at_test(
                 test, "inlet_pressure_outside", value=pressure, limit=high, unit="mbar", rests_on=source
             )
         if flue is not None and spec.flue_temp_max_c is not None and flue > spec.flue_temp_max_c:
-            yield _at(
+            yield at_test(
                 test, "flue_temp_high", value=flue, limit=spec.flue_temp_max_c, unit="°C", rests_on=source
             )
 
@@ -266,7 +232,7 @@ def _fuel_line(judged: Judged) -> Iterator[Draft]:
         u = float(judged.numbers.u["fuel_line_residual_pct"][place])
         if residual is not None and u > 0 and abs(residual) > FUEL_LINE_U * u:
             evidence = {"fuel": judged.case.fuel_of(test).name}
-            yield _at(test, "fuel_line_off", value=residual, unit="%", rests_on=evidence)
+            yield at_test(test, "fuel_line_off", value=residual, unit="%", rests_on=evidence)
 
 
 def _no_spec(judged: Judged) -> Iterator[Draft]:
@@ -275,62 +241,6 @@ def _no_spec(judged: Judged) -> Iterator[Draft]:
             point = test.get_point_display()
             evidence = {"fuel": FUELS[test.fuel].name, "place": point}
             yield Draft("no_spec", f"point:{test.point}", rests_on=evidence)
-
-
-def _order_of_work(judged: Judged) -> Iterator[Draft]:
-    case = judged.case
-    moves = [move for move in case.adjustments if not move.withdrawn_reason]
-    first_move = min((move.at for move in moves if move.at), default=None)
-    for _, test in judged.tests():
-        moved_first = first_move and test.observed_at and test.observed_at > first_move
-        if test.phase == Phase.AS_FOUND and (
-            test.moved_before or (test.moved_before is None and moved_first)
-        ):
-            yield _at(test, "read_after_move")
-    left = {(test.burner_id, test.point): test for _, test in judged.tests() if test.phase == Phase.AS_LEFT}
-    found = {(test.burner_id, test.point): test for _, test in judged.tests() if test.phase == Phase.AS_FOUND}
-    moved_burners = {move.burner_id for move in moves}
-    for (burner, point), test in found.items():
-        if burner in moved_burners and (burner, point) not in left and case.visit.is_closed:
-            evidence = {"place": place_name(_as_left(test))}
-            yield Draft(
-                "as_left_missing", f"burner:{test.burner.position}:{point}", test.burner, rests_on=evidence
-            )
-    for (burner, _), test in left.items():
-        later = [
-            m
-            for m in moves
-            if m.burner_id == burner and m.at and test.observed_at and m.at > test.observed_at
-        ]
-        if later:
-            yield _at(test, "moved_after_as_left")
-
-
-def _as_left(test: FiringTest) -> FiringTest:
-    """The same point as left, for naming what is missing."""
-    return FiringTest(
-        burner=test.burner, point=test.point, percent=test.percent, phase=Phase.AS_LEFT, key=test.key
-    )
-
-
-def _moves(judged: Judged) -> Iterator[Draft]:
-    for move in judged.case.adjustments:
-        if move.withdrawn_reason:
-            continue
-        if not move.direction and judged.case.visit.source != Visit.Source.IMPORT:
-            yield Draft(
-                "direction_missing", f"adjustment:{move.key}", move.burner, rests_on={"trim": move.trim}
-            )
-        if judged.case.trims and move.trim not in judged.case.trims:
-            yield Draft(
-                "trim_not_on_model", f"adjustment:{move.key}", move.burner, rests_on={"trim": move.trim}
-            )
-
-
-def _settled(judged: Judged) -> Iterator[Draft]:
-    for _, test in judged.tests():
-        if test.settled in (FiringTest.Settled.UNKNOWN, FiringTest.Settled.NOT_SETTLED):
-            yield _at(test, "not_settled")
 
 
 def _put_back(judged: Judged) -> Iterator[Draft]:
@@ -378,9 +288,11 @@ RULES: tuple[Rule, ...] = (
     _fuel_line,
     _put_back,
     _items,
-    _order_of_work,
-    _moves,
-    _settled,
+    order_of_work,
+    moves,
+    settled,
+    forced_rate,
+    rate_proved,
     _times,
     _no_spec,
     _unproved,

@@ -1,6 +1,6 @@
 """Write judgements beside the record: results replaced, findings renewed without touching their life."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 
 from django.db import transaction
 from django.utils import timezone
@@ -22,6 +22,7 @@ HEALTH_FIELDS = (
     "health_checked",
 )
 _RENEWED = ("burner", "severity", "value", "limit", "unit", "probability", "rests_on", "holds")
+INFERRED = ("inferred", "inferred_ln_phi", "inferred_u_ln_phi")
 VISITS_AT_ONCE = 500
 
 
@@ -29,21 +30,27 @@ def judge_visits(visit_ids: Sequence[int]) -> None:
     """Judge stored visits again, or for the first time. Harmless when run twice."""
     for start in range(0, len(visit_ids), VISITS_AT_ONCE):
         cases = cases_load(visit_ids[start : start + VISITS_AT_ONCE])
+        inferred = {id(test) for case in cases for test in case.tests if test.inferred}
         with transaction.atomic():
-            judgements_store(cases, judge(cases))
+            judgements_store(cases, judge(cases), inferred_before=inferred)
 
 
-def judgements_store(cases: Sequence[Case], judgements: Sequence[Judgement]) -> None:
-    """Write the judgements of stored visits and their stored tests."""
+def judgements_store(
+    cases: Sequence[Case], judgements: Sequence[Judgement], *, inferred_before: Container[int] = ()
+) -> None:
+    """Write the judgements of stored visits and their stored tests.
+
+    inferred_before: identities of the tests that were marked as inferred before they were judged.
+    """
     moved: list[FiringTest] = []
     for case, judgement in zip(cases, judgements, strict=True):
         health_set(case.visit, judgement.as_found, judgement.as_left)
         for test, code in zip(case.tests, judgement.kept_out, strict=True):
-            if test.kept_out != code:
+            if test.kept_out != code or test.inferred or id(test) in inferred_before:
                 test.kept_out = code
                 moved.append(test)
     rewrite((case.visit for case in cases), model=Visit, fields=HEALTH_FIELDS)
-    rewrite(moved, model=FiringTest, fields=["kept_out"])
+    rewrite(moved, model=FiringTest, fields=["kept_out", *INFERRED])
     results_store(result for judgement in judgements for result in judgement.results)
     findings_store(cases, judgements)
 

@@ -38,6 +38,14 @@ class FiringTest(Row):
         NOT_SETTLED = "not_settled", "not settled"
         UNKNOWN = "unknown", "not known"
 
+    class Why(models.TextChoices):
+        """Why a test is not settled."""
+
+        TOO_SOON = "too_soon", "the analyser has not had its time since the last change"
+        TOO_FEW = "too_few", "too few readings to tell"
+        SLOPING = "sloping", "the reading still moves"
+        SCATTERED = "scattered", "the reading scatters more than the analyser resolves"
+
     class Source(models.TextChoices):
         MEASURED = "measured", "measured"
         DERIVED = "derived", "derived"
@@ -49,12 +57,27 @@ class FiringTest(Row):
     sequence = models.PositiveIntegerField()
     observed_at = models.DateTimeField(null=True, help_text="Device clock, of the settled value.")
     settled = models.CharField(max_length=11, choices=Settled, default=Settled.UNKNOWN)
+    settled_why = models.CharField(max_length=9, choices=Why, blank=True, help_text="Why it is not settled.")
+    settle_to_go_s = models.FloatField(null=True, help_text="Seconds still to wait, where not settled.")
+    since_change_s = models.FloatField(
+        null=True, help_text="From the last known change to the settled value."
+    )
+    probe_out = models.BooleanField(default=False, help_text="The probe fell out; what came before counts.")
+    thermally_steady = models.BooleanField(
+        null=True, help_text="Flue, return and flow temperature steady; efficiency is indicative until then."
+    )
+    began_at = models.DateTimeField(null=True, help_text="Device clock, of the first reading.")
+    forced_at = models.DateTimeField(null=True, help_text="Device clock, when the rate was forced.")
     fuel = models.CharField(max_length=20, choices=FuelSlug)
     co2_source = models.CharField(max_length=8, choices=Source, default=Source.DERIVED)
     moved_before = models.BooleanField(
         null=True, help_text="A trim had moved before this as-found test was read."
     )
     inferred = models.BooleanField(default=False, help_text="Corrected for a throttle move made before it.")
+    inferred_ln_phi = models.FloatField(
+        null=True, help_text="What the move changed ln(1/air ratio) by: taken off what was read."
+    )
+    inferred_u_ln_phi = models.FloatField(null=True, help_text="Its standard uncertainty.")
     kept_out = models.CharField(max_length=40, blank=True, help_text="Why drift leaves it out, as a code.")
     co2_pct = models.FloatField(null=True)
     o2_pct = models.FloatField(null=True)
@@ -69,6 +92,9 @@ class FiringTest(Row):
     flame_signal_ua = models.FloatField(null=True)
     fan_rpm = models.FloatField(null=True)
     ambient_co_ppm = models.FloatField(null=True)
+    u_co2_pct = models.FloatField(null=True, help_text="Standard uncertainty by the window's scatter.")
+    u_o2_pct = models.FloatField(null=True, help_text="Standard uncertainty by the window's scatter.")
+    u_co_ppm = models.FloatField(null=True, help_text="Standard uncertainty by the window's scatter.")
     co_sustained_ppm = models.FloatField(null=True, help_text="Highest CO that stood for a minute, dry.")
     co_peak_ppm = models.FloatField(null=True, help_text="Highest CO of the stream, dry.")
 
@@ -82,9 +108,16 @@ class FiringTest(Row):
             one_of("test_point", "point", Point.values),
             one_of("test_phase", "phase", Phase.values),
             one_of("test_settled", "settled", ["stated", "streamed", "not_settled", "unknown"]),
+            one_of("test_settled_why", "settled_why", ["", "too_soon", "too_few", "sloping", "scattered"]),
             one_of("test_co2_source", "co2_source", ["measured", "derived"]),
             one_of("test_fuel", "fuel", FuelSlug.values),
-            *finite("test", [*MEASURED_FIELDS, "percent", "co_sustained_ppm", "co_peak_ppm"]),
+            *finite(
+                "test",
+                [
+                    *(*MEASURED_FIELDS, "percent", "co_sustained_ppm", "co_peak_ppm"),
+                    *("u_co2_pct", "u_o2_pct", "u_co_ppm", "settle_to_go_s", "inferred_ln_phi"),
+                ],
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,8 +1,10 @@
 """Rows of the record built from a merged body: unsaved model instances, ready to be judged and written."""
 
+from collections import defaultdict
 from dataclasses import dataclass
+from datetime import datetime
 
-from fleet.models import AnalyserChannel, Point
+from fleet.models import AnalyserChannel, Burner, Point
 from visits.models import (
     Adjustment,
     FiringTest,
@@ -14,7 +16,7 @@ from visits.models import (
 )
 from visits.payload import AdjustmentIn, TestIn, VisitIn
 from visits.saving.references import Instrument, Place
-from visits.settling import settled_values
+from visits.settling import SETTLE_S, Before, settled_values
 
 
 @dataclass(frozen=True)
@@ -31,8 +33,9 @@ class Rows:
 
 def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrument) -> Rows:
     """The rows that the merged body describes."""
+    befores = _befores(body, place) if visit.source == Visit.Source.REST else {}
     tests = [
-        _test(visit, row, order, place, instrument)
+        _test(visit, row, order, place, instrument, befores.get(row.key, Before()))
         for order, row in enumerate(body.tests)
         if row.phase is not None
     ]
@@ -90,8 +93,40 @@ def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrum
     )
 
 
-def _test(visit: Visit, row: TestIn, order: int, place: Place, instrument: Instrument) -> FiringTest:
-    settled = settled_values(row.readings, stated=row.settled_stated)
+def _befores(body: VisitIn, place: Place) -> dict[str, Before]:
+    """What came shortly before each test, by its key. A browser's rows carry no times that could tell."""
+    moves: dict[Burner | None, list[tuple[datetime, str]]] = defaultdict(list)
+    for move in body.adjustments:
+        if move.at is not None and move.withdrawn_reason is None:
+            moves[place.burner(move.burner)].append((move.at, move.before_test or ""))
+    ends = [
+        (max(times), (place.burner(row.burner), row.point, row.percent))
+        for row in body.tests
+        if row.withdrawn_reason is None and (times := [r.at for r in row.readings if r.at is not None])
+    ]
+    ends.sort(key=lambda pair: pair[0])
+    befores = {}
+    for row in body.tests:
+        times = [reading.at for reading in row.readings if reading.at is not None]
+        if not times:
+            continue
+        here, first, last = (place.burner(row.burner), row.point, row.percent), min(times), max(times)
+        own = [at for at, until in moves[here[0]] if at < last and until != row.key]
+        elsewhere = next((end for end, where in reversed(ends) if end <= first and where != here), None)
+        befores[row.key] = Before(max(own, default=None), elsewhere)
+    return befores
+
+
+def _test(
+    visit: Visit, row: TestIn, order: int, place: Place, instrument: Instrument, before: Before
+) -> FiringTest:
+    settled = settled_values(
+        row.readings,
+        stated=row.settled_stated,
+        settle_s=instrument.analyser.settle_s if instrument.analyser else SETTLE_S,
+        resolution={name: channel.resolution or 0.0 for name, channel in instrument.channels.items()},
+        before=before,
+    )
     return FiringTest(
         visit=visit,
         key=row.key,
@@ -103,12 +138,20 @@ def _test(visit: Visit, row: TestIn, order: int, place: Place, instrument: Instr
         sequence=order if row.sequence is None else row.sequence,
         observed_at=settled.at,
         settled=settled.settled,
+        settled_why=settled.why,
+        settle_to_go_s=settled.to_go_s,
+        since_change_s=settled.since_change_s,
+        probe_out=settled.probe_out,
+        thermally_steady=settled.thermally_steady,
+        began_at=settled.began_at,
+        forced_at=row.forced_at,
         fuel=row.fuel or visit.fuel,
         co2_source=row.co2_source or _co2_source(instrument),
         moved_before=row.moved_before,
         co_sustained_ppm=settled.co_sustained_ppm,
         co_peak_ppm=settled.co_peak_ppm,
         **settled.values,
+        **{f"u_{name}": u for name, u in settled.u.items()},
     )
 
 
