@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 
@@ -90,7 +91,7 @@ def _typed(
     stated: bool,
     settle_s: float,
     before: Before,
-    common: dict[str, object],
+    common: Mapping[str, Any],
     *,
     single: bool,
 ) -> SettledValues:
@@ -117,7 +118,7 @@ def _typed(
         why,
         to_go,
         since,
-        **common,  # type: ignore[arg-type]
+        **common,
     )
 
 
@@ -128,7 +129,7 @@ def _streamed(
     settle_s: float,
     resolution: Mapping[str, float],
     before: Before,
-    common: dict[str, object],
+    common: Mapping[str, Any],
 ) -> SettledValues:
     """A stream speaks for itself; where it is only short, the person's word counts."""
     rows = [row for row in readings if row.at is not None]
@@ -159,7 +160,7 @@ def _streamed(
         answer.since_change_s,
         answer.probe_out,
         steady,
-        **common,  # type: ignore[arg-type]
+        **common,
     )
 
 

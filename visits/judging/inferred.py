@@ -6,6 +6,7 @@ after the move is taken off the low fire. Where the record has no such pair, hig
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from fleet.models import ApplianceModel, Point, TrimKind
 from visits.judging.case import Case
 from visits.judging.numbers import Numbers
 from visits.judging.order import read_after_move, standing_moves, was_before
-from visits.models import FiringTest, Phase
+from visits.models import Adjustment, FiringTest, Phase
 
 _UNTRIMMED = frozenset({ApplianceModel.RatioControl.FIXED, ApplianceModel.RatioControl.ATMOSPHERIC})
 
@@ -52,24 +53,26 @@ def _shift(case: Case, low: FiringTest, numbers: Numbers, first: int) -> Shift |
     if any(move.trim != TrimKind.THROTTLE for move in before_low):
         return None  # another trim moves low fire by itself
     high_before = high_after = None
-    for offset, test in enumerate(case.tests):
+    ratio = numbers.state["air_ratio"]
+    for place, test in sorted(enumerate(case.tests, first), key=lambda pair: pair[1].sequence):
         if test.withdrawn_reason or test.burner_id != low.burner_id or test.point != Point.HIGH:
             continue
+        if not np.isfinite(ratio[place]) or test.settled == FiringTest.Settled.NOT_SETTLED:
+            continue
         if test.phase == Phase.AS_FOUND and not read_after_move(case, test):
-            high_before = first + offset if high_before is None else high_before
+            high_before = place if high_before is None else high_before
         elif _same_state(test, low, moves):
-            high_after = first + offset if high_after is None else high_after
+            high_after = place if high_after is None else high_after
     if high_before is None or high_after is None:
         return None
-    ratio = numbers.state["air_ratio"][[high_before, high_after]]
-    if not np.isfinite(ratio).all():
-        return None
     own = [_own_u_ln_phi(numbers, place) for place in (high_before, high_after)]
-    change, u = throttle_change(1.0 / ratio[0], 1.0 / ratio[1], u_ln_before=own[0], u_ln_after=own[1])
+    change, u = throttle_change(
+        1.0 / ratio[high_before], 1.0 / ratio[high_after], u_ln_before=own[0], u_ln_after=own[1]
+    )
     return Shift(float(change), float(u))
 
 
-def _same_state(high: FiringTest, low: FiringTest, moves: list) -> bool:  # type: ignore[type-arg]
+def _same_state(high: FiringTest, low: FiringTest, moves: Sequence[Adjustment]) -> bool:
     """No move lies between the two; of moves without a time there may be one only, before both."""
     if not moves:
         return bool(low.moved_before) and (high.phase != Phase.AS_FOUND or bool(high.moved_before))
@@ -95,7 +98,7 @@ def _corrected(case: Case, test: FiringTest, numbers: Numbers, place: int, shift
     before = float(u["co2_pct"][place])
     wider = phi * shift.u
     step = phi * 1e-4
-    slopes = {
+    slopes: dict[str, Any] = {
         "co2_pct": (co2_from_phi(phi, fuel) - co2_from_phi(phi - step, fuel)) / step,
         "o2_pct": (o2_from_phi(phi, fuel) - o2_from_phi(phi - step, fuel)) / step,
         "air_ratio": ratio**2,

@@ -13,6 +13,8 @@ CAUTION = (
     "Advice only. Follow the maker's instructions, local codes and licensed practice. "
     "Nothing here declares an appliance safe."
 )
+# Until flue and return temperature are steady.
+INDICATIVE = tuple(name for name in QUANTITIES if name.startswith("efficiency") or name == "condensed_pct")
 _SEVERITY_ORDER = {severity: place for place, severity in enumerate(Severity.values)}
 
 
@@ -81,6 +83,9 @@ def result_answer(result: TestResult) -> dict[str, Any]:
     quantities = {name: quantity_answer(result, name) for name in QUANTITIES}
     return {
         **quantities,
+        "thermally_steady": result.test.thermally_steady,
+        "indicative": [] if result.test.thermally_steady else list(INDICATIVE),
+        "inferred": result.test.inferred,
         "verdict": result.verdict,
         "p_inside": result.p_inside,
         "target_co2_pct": _pair(result.target_low_co2_pct, result.target_high_co2_pct),
