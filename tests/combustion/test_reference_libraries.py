@@ -12,8 +12,8 @@ from chemicals.combustion import combustion_data, combustion_stoichiometry
 from CoolProp import CoolProp
 from CoolProp.HumidAirProp import HAPropsSI
 
-from combustion import enthalpy, water
-from combustion.balance import co2_from_o2, o2_from_phi
+from combustion import enthalpy, season, water
+from combustion.balance import air_ratio_from_co2, co2_from_o2, o2_from_phi
 from combustion.flue_gas import flue_gas_state
 from combustion.fuels import FUELS, Fuel, custom_fuel
 from combustion.readings import Readings
@@ -194,3 +194,30 @@ def test_saturation_meets_the_check_values_of_iapws_if97(temp_c, hpa):
     assert float(pressure) == pytest.approx(hpa, rel=3e-8)
     back, _ = water.dew_point_with_slope(np.array(hpa))
     assert float(back) == pytest.approx(temp_c, abs=2e-6)
+
+
+@pytest.mark.parametrize(
+    ("moist", "air_c", "shift"), [(0.0, 0.0, -0.34), (0.0, 30.0, 0.17), (0.6, 30.0, 0.37)]
+)
+def test_seasonal_shift_agrees_with_flows_by_cantera_densities(gas, moist, air_c, shift):
+    """Set to 9 % CO2 at dry 20 °C; then another intake air, gas pressure held to air pressure.
+
+    Both flow as the root of density at one pressure difference; densities are Cantera's, the burnt mixture
+    counted from its moles. shift: the figure itself, % CO2, to 0.02 (design: 20 K colder -0.34, moisture of
+    30 °C and 60 % +0.20 beside the warmth).
+    """
+    fuel = FUELS["methane"]
+
+    def air_moles(temp_c: float, humidity: float) -> float:
+        """Dry air [mol] that flows per second through one orifice at one pressure difference."""
+        share = humidity * CoolProp.PropsSI("P", "T", temp_c + 273.15, "Q", 0, "Water") / P
+        gas.TPX = temp_c + 273.15, P, {"O2": 0.2095 * (1 - share), "N2": 0.7905 * (1 - share), "H2O": share}
+        return float(np.sqrt(gas.density) / gas.mean_molecular_weight * (1 - share))
+
+    at_20 = air_moles(20.0, 0.0)
+    air_ratio = float(air_ratio_from_co2(9.0, fuel)) * air_moles(air_c, moist) / at_20
+    moles = moles_of_reactants(fuel, air_ratio)
+    co2_pct = 100.0 * moles["CH4"] / (moles["CH4"] + moles["N2"] + moles["O2"] - 2.0 * moles["CH4"])
+    factor = season.ln_air_factor(air_c, 100.0 * moist) - season.ln_air_factor(20.0)
+    assert float(season.co2_after(9.0, fuel, factor)) == pytest.approx(co2_pct, abs=0.005)
+    assert co2_pct - 9.0 == pytest.approx(shift, abs=0.02)
