@@ -3,9 +3,16 @@
 from django.urls import path
 
 from visits import api, putting_back_api
+from visits.photographs import api as photographs_api
 from visits.service_record import api as record_api
 
 urlpatterns = [
+    path("visits/<uuid:visit_uuid>/photographs/", photographs_api.Photographs.as_view(), name="photographs"),
+    path(
+        "visits/<uuid:visit_uuid>/photographs/<uuid:key>/",
+        photographs_api.PhotographDetail.as_view(),
+        name="photograph",
+    ),
     path(
         "appliances/<uuid:uuid>/put-back-suggestions/",
         putting_back_api.PutBackSuggestions.as_view(),

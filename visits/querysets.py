@@ -53,6 +53,14 @@ class FiringTestQuerySet(models.QuerySet[Any]):
         return self.standing().filter(visit__closed_at__isnull=False, kept_out="")
 
 
+class PhotographQuerySet(_Visible):
+    site_path = "visit__appliance__plant__site"
+
+    def stored(self) -> Self:
+        """Whole, and to be looked at."""
+        return self.filter(state="stored")
+
+
 class FindingQuerySet(_Visible):
     site_path = "appliance__plant__site"
 

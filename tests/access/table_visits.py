@@ -44,7 +44,19 @@ def of_appliance(side, **_):
     return {"uuid": side.appliance.uuid}
 
 
+def of_photograph(side, **_):
+    return {"visit_uuid": side.open_visit.uuid, "key": side.photograph.key}
+
+
+def no_picture(**_):
+    return {"a": "picture is no JSON"}
+
+
 ROWS = [
+    Row("GET", "photographs", everyone(), theirs=firm(contact=404), kwargs=of_open_visit),
+    Row("GET", "photograph", everyone(), theirs=firm(contact=404), kwargs=of_photograph),
+    # Who may not write the visit, or may, is told that JSON is no picture: the visit itself they see.
+    Row("PUT", "photograph", firm(415), kwargs=of_photograph, body=no_picture),
     Row("GET", "put-back-suggestions", firm(), kwargs=of_appliance),
     Row("GET", "visits", everyone()),
     Row("GET", "visit", everyone(), theirs=firm(contact=404), kwargs=of_closed_visit),

@@ -6,6 +6,8 @@ from datetime import date
 from typing import Any
 from uuid import uuid4
 
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -18,7 +20,7 @@ from planning.models import FollowUp
 from planning.services import plan_appliances
 from tests.access.table import PEOPLE, Row
 from tests.factories import ApplianceFactory, AttendanceFactory, UserFactory
-from visits.models import Attendance, Finding, Visit
+from visits.models import Attendance, Finding, Photograph, Visit
 from visits.services import Sender, visit_save
 
 DAY = date(2026, 3, 2)
@@ -42,6 +44,7 @@ class Side:
     follow_up: FollowUp
     finding: Finding
     safety_event: SafetyEvent
+    photograph: Photograph
 
 
 @dataclass(frozen=True)
@@ -115,6 +118,15 @@ def _side() -> Side:
             code="co_make_safe",
             severity="make_safe",
             made_at=timezone.now(),
+        ),
+        photograph=Photograph.objects.create(
+            visit=opened,
+            key=uuid4(),
+            by=technician,
+            state="stored",
+            sent_bytes=1,
+            path=default_storage.save("photographs/seal.jpg", ContentFile(b"a picture")),
+            changed_at=timezone.now(),
         ),
         safety_event=SafetyEvent.objects.create(
             appliance=appliance, state="left_off", at=timezone.now(), by=technician, reason="CO"

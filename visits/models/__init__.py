@@ -1,6 +1,7 @@
 """The record of what was read, done and judged: facts and constraints."""
 
 from visits.models.findings import STANDING, Finding, FindingLife, Life, Severity
+from visits.models.photographs import Photograph, PhotographPart
 from visits.models.records import RecordFile, ServiceRecord
 from visits.models.results import TestResult
 from visits.models.tests import Adjustment, FiringTest, Phase, PlantSetting, TemporaryChange, VisitItem
@@ -17,6 +18,8 @@ __all__ = [
     "Life",
     "Outcome",
     "Phase",
+    "Photograph",
+    "PhotographPart",
     "PlantSetting",
     "RecordFile",
     "ServiceRecord",

@@ -14,6 +14,8 @@ from visits.models import (
     Finding,
     FiringTest,
     Phase,
+    Photograph,
+    PlantSetting,
     Severity,
     TemporaryChange,
     TestResult,
@@ -56,7 +58,9 @@ class VisitPage:
     withdrawn_findings: list[Finding]
     adjustments: list[Adjustment]
     changes: list[TemporaryChange]
+    settings: list[PlantSetting]
     items: list[VisitItem]
+    photographs: list[Photograph]
     records: list[VisitRecord]
 
     @property
@@ -104,7 +108,9 @@ def visit_page(*, user: User, uuid: UUID) -> VisitPage:
         withdrawn_findings=[row for row in findings if not row.holds],
         adjustments=list(visit.adjustments.select_related("burner")),
         changes=list(visit.temporarychanges.all()),
+        settings=list(visit.plantsettings.all()),
         items=list(visit.visititems.all()),
+        photographs=list(visit.photographs.stored().select_related("by")),
         records=list(visit.records.select_related("by").defer("document", "answers").order_by("revision")),
     )
 

@@ -1,0 +1,1 @@
+"""Photographs of a visit: taken in whole or in parts, checked by what they hold, kept privately."""
