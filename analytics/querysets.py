@@ -5,7 +5,7 @@ from typing import Any, Self
 from django.db import models
 from django.db.models import Subquery
 
-from people.permissions import works_here
+from people.permissions import sees_everything, works_here
 
 
 class EstimateQuerySet(models.QuerySet[Any]):
@@ -20,3 +20,21 @@ class EstimateQuerySet(models.QuerySet[Any]):
         from analytics.models import DriftPointer
 
         return self.filter(run_id=Subquery(DriftPointer.objects.values("current_id")[:1]))
+
+
+class AlertQuerySet(models.QuerySet[Any]):
+    """Alerts are for those who plan: the office, the manager, the administrator."""
+
+    def visible_to(self, user: Any) -> Self:
+        """All for the office, none for anyone else."""
+        return self if sees_everything(user) else self.none()
+
+    def waiting(self) -> Self:
+        """Holding, and acknowledged by nobody."""
+        return self.filter(holds=True, acknowledged_at__isnull=True)
+
+    def with_subject(self) -> Self:
+        """With what each is about joined."""
+        return self.select_related(
+            "appliance__plant__site__customer", "period__analyser", "gas_area", "acknowledged_by"
+        )

@@ -20,10 +20,13 @@ from analytics.models import (
     DriftRun,
     FleetMonth,
     GasShift,
+    ModelAgeing,
     PeriodBias,
+    TechnicianRepeat,
     TrimDrift,
 )
 from analytics.reading import FleetHistory, history_read
+from analytics.summing import sums_write
 from analytics.writing import appliances_replace, estimates_write, period_biases_hand_over
 from common.models import OutboxEvent
 from fleet.models import Appliance
@@ -31,12 +34,13 @@ from fleet.models import Appliance
 RUNS_KEPT = 2
 ROWS_DELETED_AT_ONCE = 20_000
 REFITTED_AT_ONCE = 200
+_SHEETS = (TrimDrift, ApplianceDrift, PeriodBias, GasShift, FleetMonth, ModelAgeing, TechnicianRepeat)
 _CURRENT = DriftPointer.objects.filter(only=1).values("current")[:1]
 COMMIT_LAG = timedelta(minutes=10)
 """An event's time is its transaction's beginning; it may be seen this much later."""
 
 Progress = Callable[[str, int], object]
-"""Told the step (reading, fitting, writing, catching up) and how many more rows of it are done."""
+"""Told the step (reading, fitting, writing, summing, catching up) and how many more rows of it are done."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,9 @@ def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Pr
         run.save()
         held.flip()
         period_biases_hand_over(run)
+    # counted against the biases just handed over; a page whose sums are not there yet says so
+    sums_write(run)
+    progress("summing", 0)
 
 
 def appliances_refit(appliance_ids: Sequence[int]) -> int:
@@ -142,15 +149,15 @@ def current_run() -> DriftRun | None:
 def _kept_or_owed(run: DriftRun) -> Kept | None:
     """What a run learnt of the fleet; where this engine cannot hold it, a recompute is asked for."""
     try:
-        return _kept(run.pk, run.started_at)
+        return kept_of_run(run.pk, run.started_at)
     except KeptOutdated:
         DriftDuty.objects.get_or_create(period=f"engine of run {run.pk} is outdated")
         return None
 
 
 @lru_cache(maxsize=2)
-def _kept(run_id: int, started_at: datetime) -> Kept:
-    """Unpacked once in each process."""
+def kept_of_run(run_id: int, started_at: datetime) -> Kept:
+    """What a run learnt of the fleet, unpacked once in each process. Raises KeptOutdated."""
     data = DriftRun.objects.values_list("kept", flat=True).get(pk=run_id)
     if data is None:
         raise KeptOutdated(f"run {run_id} kept nothing")
@@ -178,7 +185,7 @@ def runs_forget() -> int:
 
 def _forget(run: DriftRun) -> int:
     gone = 0
-    for model in (TrimDrift, ApplianceDrift, PeriodBias, GasShift, FleetMonth):
+    for model in _SHEETS:
         rows = model.objects.filter(run=run).order_by()
         while ids := list(rows.values_list("pk", flat=True)[:ROWS_DELETED_AT_ONCE]):
             gone += model.objects.filter(pk__gte=min(ids), pk__lte=max(ids), run=run).delete()[0]

@@ -30,6 +30,7 @@ _OFFICE: _Entries = [
     ("findings", _("Findings")),
     ("customers", _("Customers")),
     ("contracts", _("Contracts")),
+    ("wanderers", _("Drift")),
     ("flue-gas", _("Flue gas")),
     ("kit", _("Analysers")),
     ("crew", _("Technicians")),
@@ -38,9 +39,14 @@ _OFFICE: _Entries = [
 ]
 _BY_ROLE: dict[str, _Entries] = {
     Role.OFFICE: _OFFICE,
-    Role.ADMINISTRATOR: [*_OFFICE, ("condition", _("Fleet condition")), ("limits", _("Limits"))],
+    Role.ADMINISTRATOR: [
+        *_OFFICE,
+        ("condition", _("Fleet condition")),
+        ("limits", _("Limits")),
+    ],
     Role.MANAGER: [
         ("condition", _("Fleet condition")),
+        ("wanderers", _("Drift")),
         ("findings", _("Findings")),
         ("today", _("To decide")),
         ("due", _("Due list")),

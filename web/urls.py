@@ -3,6 +3,7 @@
 from django.urls import path
 
 from visits.service_record.codes import CHECK_PATH
+from web import drift_urls
 from web.views import (
     account,
     accounts,
@@ -55,6 +56,7 @@ urlpatterns = [
     path("condition/", condition.condition, name="condition"),
     path("condition/months.csv", condition.condition_csv, name="condition-csv"),
     path("condition/<int:year>-<int:month>/", condition.month, name="condition-month"),
+    *drift_urls.PATTERNS,
     path("my-day/", days.my_day, name="my-day"),
     path("my-sites/", contact.my_sites, name="my-sites"),
     path("findings/", findings.findings, name="findings"),

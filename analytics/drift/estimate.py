@@ -174,7 +174,7 @@ def refit_burners(
     """
     history = history.checked()
     steps = steps_of(history)
-    common = _common_of(run, steps)
+    common = common_of(run, steps)
     table = grid(steps, common, run.movement, history.model)
     score = scored(steps, common, run.movement, history.model, table)
     summary = summarise(history, common, run.movement, score)
@@ -267,7 +267,7 @@ def _run(steps: Steps, common: Common, columns: Columns, movement: Movement, cut
     )
 
 
-def _common_of(run: Run, steps: Steps) -> Common:
+def common_of(run: Run, steps: Steps) -> Common:
     """The run's bias and gas, looked up for other steps; what the run never saw is unknown with its prior."""
     column = run.columns.of(steps.period, steps.day)
     seen = column >= 0

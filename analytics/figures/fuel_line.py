@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.figures.story import FOUND, GRID, INK, LEFT, SHEET, SOFT, TARGET, Band, Figure
+from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, TARGET, Band, Figure
 from combustion.balance import AIR_O2_PCT, co2_from_phi, o2_from_phi
 from combustion.fuels import Fuel
 

@@ -6,7 +6,7 @@ from datetime import date
 
 from scipy.stats import binomtest
 
-from analytics.figures.story import FOUND, GRID, INK, SHEET, SOFT, Figure
+from analytics.figures.tokens import FOUND, GRID, INK, SHEET, SOFT, Figure
 
 CONFIDENCE = 0.95
 

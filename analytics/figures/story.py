@@ -7,15 +7,20 @@ tests put each figure through it once instead.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 
-Figure = dict[str, Any]
-Band = tuple[float, float]
+from analytics.figures.layers import (
+    Layers,
+    ahead_traces,
+    expected_traces,
+    move_trace,
+    part_marks,
+    state_axis,
+    state_traces,
+)
+from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, TARGET, Band, Figure
 
-INK, SOFT, GRID, SHEET = "var(--ink)", "var(--ink-soft)", "var(--grid)", "var(--sheet)"
-FOUND, LEFT = "var(--found)", "var(--left)"
-TARGET = "var(--band-target)"
-ROW_GAP = 0.14
+PANEL_PX, STATE_PX, GAP_PX, HEAD_PX = 215, 120, 36, 104
+NO_LAYERS = Layers()
 
 
 @dataclass(frozen=True)
@@ -69,34 +74,78 @@ def story_counts(rows: Sequence[StoryRow]) -> list[Counted]:
     return counted
 
 
-def story(rows: Sequence[StoryRow], *, words: dict[str, str], due_on: date | None = None) -> Figure | None:
+def story(
+    rows: Sequence[StoryRow],
+    *,
+    words: dict[str, str],
+    due_on: date | None = None,
+    layers: Layers = NO_LAYERS,
+) -> Figure | None:
     """CO2 as found and as left over the years, one panel per firing point, against target and acceptance.
 
     rows: any order; one per visit and firing point. words: `found`, `left`, `target`, `accept_low`,
-    `accept_high`, `due`, `axis` in the reader's language. Returns None where there is nothing to draw.
-    As found is an open diamond, as left a filled circle, each with ± 2 standard uncertainties.
+    `accept_high`, `due`, `axis`, and for the layers `expected`, `ahead`, `moved`, in the reader's language.
+    As found is an open diamond, as left a filled circle, each with ± 2 standard uncertainties. layers: shaded
+    behind them and in a panel per trim below. Returns None where there is nothing to draw.
     """
     panels = _panels(rows)
     if not panels:
         return None
     span = _span(rows, due_on)
-    height = (1 - ROW_GAP * (len(panels) - 1)) / len(panels)
-    figure: Figure = {"data": [], "layout": _layout(len(panels))}
-    figure["layout"]["xaxis"] = _time_axis(span, anchor=f"y{len(panels) if len(panels) > 1 else ''}")
+    tops = _domains(len(panels), len(layers.states))
+    figure: Figure = {"data": [], "layout": _layout(len(panels), len(layers.states))}
+    figure["layout"]["xaxis"] = _time_axis(span, anchor=f"y{len(tops) if len(tops) > 1 else ''}")
     for index, panel in enumerate(panels):
-        top = 1 - index * (height + ROW_GAP)
         axis = "y" if index == 0 else f"y{index + 1}"
-        figure["layout"][f"yaxis{index + 1 if index else ''}"] = _co2_axis(
-            panel, words["axis"], (top - height, top)
-        )
-        figure["layout"]["annotations"].append(_panel_title(panel[0].point_text, top))
-        figure["data"] += _bands(panel, axis, span, words, first=index == 0)
+        scale = _co2_axis(panel, words["axis"], tops[index])
+        figure["layout"][f"yaxis{index + 1 if index else ''}"] = scale
+        figure["layout"]["annotations"].append(_panel_title(panel[0].point_text, tops[index][1]))
+        figure["data"] += _behind(panel, layers, axis, span, words, first=index == 0)
         figure["data"] += _readings(panel, axis, words, first=index == 0)
+        figure["data"].append(
+            move_trace(layers.moves, axis, scale["range"][0], words.get("moved", ""), first=index == 0)
+        )
         figure["layout"]["annotations"] += _limit_labels(panel, axis, words)
+    for place, states in enumerate(layers.states, start=len(panels)):
+        figure["layout"][f"yaxis{place + 1}"] = state_axis(states.title, tops[place])
+        figure["data"] += state_traces(states, f"y{place + 1}")
+    shapes, labels = part_marks([part for part in layers.parts if span[0] <= part.on <= span[1]])
+    figure["layout"]["shapes"] += shapes
+    figure["layout"]["annotations"] += labels
     if due_on is not None:
         figure["layout"]["shapes"].append(_due_line(due_on))
         figure["layout"]["annotations"].append(_due_label(due_on, words["due"]))
     return figure
+
+
+def _behind(
+    panel: Sequence[StoryRow],
+    layers: Layers,
+    axis: str,
+    span: tuple[date, date],
+    words: dict[str, str],
+    *,
+    first: bool,
+) -> list[Figure]:
+    """Bands, then what was expected and what lies ahead, up to the edge of the drawing."""
+    point = panel[0].point
+    ahead = [row for row in layers.ahead.get(point, ()) if row.on <= span[1]]
+    return [
+        *_bands(panel, axis, span, words, first=first),
+        *ahead_traces(ahead, axis, words.get("ahead", ""), first=first),
+        *expected_traces(layers.expected.get(point, ()), axis, words.get("expected", ""), first=first),
+    ]
+
+
+def _domains(panels: int, states: int) -> list[tuple[float, float]]:
+    """Lower and upper end of every panel as shares of the plot, from the top down."""
+    sizes = [PANEL_PX] * panels + [STATE_PX] * states
+    total = sum(sizes) + GAP_PX * (len(sizes) - 1)
+    ends, top = [], float(total)
+    for size in sizes:
+        ends.append(((top - size) / total, top / total))
+        top -= size + GAP_PX
+    return ends
 
 
 def _outside(value: float | None, band: Band | None) -> bool:
@@ -131,9 +180,12 @@ def _span(rows: Sequence[StoryRow], due_on: date | None) -> tuple[date, date]:
     return min(days) - timedelta(days=pad), max(days) + timedelta(days=pad)
 
 
-def _layout(panels: int) -> Figure:
+def _layout(panels: int, states: int) -> Figure:
+    height = HEAD_PX + PANEL_PX * panels + STATE_PX * states + GAP_PX * (panels + states - 1)
+    # on a narrow screen the legend has a line for each of its names
+    more = 84 if states else 0
     return {
-        "height": 60 + 250 * panels,
+        "height": height,
         "margin": {"l": 62, "r": 20, "t": 64, "b": 40},
         "paper_bgcolor": SHEET,
         "plot_bgcolor": SHEET,
@@ -144,7 +196,9 @@ def _layout(panels: int) -> Figure:
         "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"},
         "annotations": [],
         "shapes": [],
-        "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 96, "b": 40}}},
+        "meta": {
+            "narrow": {"height": height + 32 + more, "margin": {"l": 48, "r": 8, "t": 96 + more, "b": 40}}
+        },
     }
 
 
@@ -171,7 +225,7 @@ def _co2_axis(panel: Sequence[StoryRow], title: str, domain: tuple[float, float]
     pad = max(0.06 * (max(ends) - min(ends)), 0.08)
     return {
         "domain": [round(max(domain[0], 0.0), 4), round(domain[1], 4)],
-        "title": {"text": title, "standoff": 8},
+        "title": {"text": title, "standoff": 8, "font": {"size": 13}},
         "range": [round(min(ends) - pad, 3), round(max(ends) + pad, 3)],
         "gridcolor": GRID,
         "linecolor": SOFT,

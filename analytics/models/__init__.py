@@ -1,5 +1,6 @@
 """What the drift work leaves behind: runs, and what each found."""
 
+from analytics.models.alerts import Alert
 from analytics.models.estimates import (
     ApplianceDrift,
     FleetMonth,
@@ -10,18 +11,22 @@ from analytics.models.estimates import (
     Unit,
 )
 from analytics.models.runs import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun
+from analytics.models.summaries import ModelAgeing, TechnicianRepeat
 from analytics.models.turns import TurnDuty
 
 __all__ = [
     "ENGINE_VERSION",
+    "Alert",
     "ApplianceDrift",
     "DriftDuty",
     "DriftPointer",
     "DriftRun",
     "FleetMonth",
     "GasShift",
+    "ModelAgeing",
     "PeriodBias",
     "Reason",
+    "TechnicianRepeat",
     "TrimDrift",
     "TurnDuty",
     "Unit",

@@ -137,6 +137,10 @@ class PeriodBias(models.Model):
     visits = models.PositiveIntegerField(default=0)
     first_on = models.DateField(null=True)
     last_on = models.DateField(null=True)
+    verdicts_changed = models.PositiveIntegerField(
+        null=True,
+        help_text="Tests as found that the bias put on the other side of a limit; recent periods only.",
+    )
 
     objects = EstimateQuerySet.as_manager()
 

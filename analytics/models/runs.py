@@ -31,6 +31,8 @@ class DriftRun(models.Model):
     )
     kept = models.BinaryField(null=True, help_text="The same and more, held when one appliance is refitted.")
 
+    alerted_at = models.DateTimeField(null=True, help_text="When it was looked through for alerts.")
+
     class Meta:
         ordering = ["-id"]
         constraints = [one_of("drift_run_kind", "kind", ["nightly", "import", "command"])]

@@ -4,6 +4,7 @@ from analytics.selectors.analysers import AreaStory, PeriodStory, analyser_perio
 from analytics.selectors.condition import fleet_condition
 from analytics.selectors.sentences import trim_sentence
 from analytics.selectors.story import ApplianceStory, TrimStory, appliance_story
+from analytics.selectors.technicians import technicians_repeat
 from analytics.selectors.wanderers import (
     Wanderer,
     earlier_visits_proposed,
@@ -22,6 +23,7 @@ __all__ = [
     "earlier_visits_proposed",
     "fleet_condition",
     "gas_areas",
+    "technicians_repeat",
     "trim_sentence",
     "wanderers_ranked",
     "with_evidence",

@@ -204,6 +204,8 @@ FIRM_NAME = env.str("FIRM_NAME", "")
 FIRM_PHONE = env.str("FIRM_PHONE", "")
 # Where a service record says that its code is looked up; where empty, the address it was asked at.
 PUBLIC_URL = env.str("PUBLIC_URL", "")
+# How closely each technician's readings repeat: shown to nobody unless the firm has agreed on it.
+TECHNICIAN_REPEATABILITY = env.bool("TECHNICIAN_REPEATABILITY", False)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", "flueledger@localhost")
 
 LOGGING = {

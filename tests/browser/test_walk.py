@@ -8,8 +8,9 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import Page
 
-from fleet.models import Contract, SafetyEvent
+from fleet.models import AnalyserPeriod, Contract, SafetyEvent
 from planning.models import FollowUp
+from tests.web.drift_rows import a_run
 from tests.web.small_fleet import SmallFleet
 from visits.booking import attendance_book
 
@@ -41,9 +42,24 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
             *kept(fleet),
         ],
         "technician": ["/my-day/", f"{visit_form(fleet)}", f"{appliance}safety/", "/account/", "/docs/"],
-        "manager": ["/condition/", f"/condition/{fleet.visit.local_on:%Y-%m}/", "/docs/"],
+        "manager": ["/condition/", f"/condition/{fleet.visit.local_on:%Y-%m}/", "/docs/", *drift(fleet)],
         "contact": ["/my-sites/", appliance, visit, "/docs/", "/due/"],
     }
+
+
+def drift(fleet: SmallFleet) -> list[str]:
+    """What the manager reads of drift, with something on every page."""
+    a_run(fleet, timezone.localdate())
+    period, area = AnalyserPeriod.objects.get().pk, fleet.site.gas_area_id
+    return [
+        "/drift/?show=all",
+        f"/drift/models/?model={fleet.appliance.model_id}",
+        "/drift/analysers/",
+        f"/drift/analysers/{period}/",
+        "/drift/gas/",
+        f"/drift/gas/{area}/2024-09/",
+        f"/appliances/{fleet.appliance.pk}/drift/",
+    ]
 
 
 def kept(fleet: SmallFleet) -> list[str]:

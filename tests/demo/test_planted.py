@@ -4,6 +4,8 @@ import json
 from datetime import timedelta
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from fleet.models import Analyser, AnalyserPeriod, Appliance, Contract, FiringSpec, GasArea, ModelTrim, Site
 from people.models import Licence, User
@@ -13,6 +15,15 @@ from web.demo.accounts import CONTACT_LOGIN, LOGINS
 from web.demo.story import TECHNICIAN_LOGIN
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def manager(demo: MadeDemo) -> Client:
+    """The demo's manager, signed in."""
+    client = Client()
+    person = User.objects.filter(role="manager").earliest("pk")
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    return client
 
 
 def codes(visit: str) -> set[str]:
@@ -180,3 +191,74 @@ def test_only_the_planted_things_stand_in_the_remedial_list_for_long(demo: MadeD
     old = Finding.objects.open().filter(visit__local_on__lt=TODAY - timedelta(days=300))
     assert not old.exists()
     assert Finding.objects.open().exists()
+
+
+def test_every_planted_wanderer_stands_on_the_ranked_list_with_its_trim_and_its_evidence(
+    demo: MadeDemo, manager: Client
+) -> None:
+    answer = manager.get(reverse("web:wanderers"))
+    shown = {(row.drift.appliance.tag, row.trim.trim) for row in answer.context["page"].rows}
+    planted = {(trim.appliance, trim.trim) for trim in demo.truth.wanderers}
+    assert len(planted & shown) >= len(planted) - 1
+    drifting = {(trim.appliance, trim.trim) for trim in demo.truth.drifters}
+    assert len(shown - planted - drifting) <= 2
+    tag, _trim = sorted(planted & shown)[0]
+    appliance = Appliance.objects.get(tag=tag)
+    story = manager.get(reverse("web:appliance", args=[appliance.pk]))
+    assert "trim: wanders (probability" in story.text
+    names = {trace.get("name") for trace in story.context["charts"][0]["figure"]["data"]}
+    assert {"expected from gas, season, analyser", "where it may stand if nobody attends"} <= names
+    evidence = manager.get(reverse("web:evidence", args=[appliance.pk])).context["page"]
+    read = {line.visit.pk for line in evidence.burners[0].lines}
+    assert read == set(appliance.visits.filter(firingtests__isnull=False).values_list("pk", flat=True))
+    assert any(abs(line.step.removed_gas) > 0.01 for line in evidence.burners[0].lines)
+
+
+def test_the_analyser_that_was_off_stands_first_with_the_verdicts_it_would_change(
+    demo: MadeDemo, manager: Client
+) -> None:
+    off = demo.truth.analyser_off
+    first = manager.get(reverse("web:analysers"), {"show": "all"}).context["page"].rows[0]
+    assert (first.bias.period.analyser.tag, first.bias.period.starts_on) == (off.analyser, off.starts_on)
+    assert first.stands_out
+    assert first.bias.bias_co2_pct == pytest.approx(off.bias_co2_pct, abs=0.1)
+    page = manager.get(reverse("web:analyser-period", args=[first.bias.period_id])).context["page"]
+    assert len(page.changed) >= 10
+    for row in page.changed:
+        limits = row.accept_low_co2_pct, row.accept_high_co2_pct
+        as_read = limits[0] <= row.test.co2_pct <= limits[1]
+        assert as_read != (limits[0] <= row.test.co2_pct - first.bias.bias_co2_pct <= limits[1])
+    assert (
+        sum(count for _, count in page.users)
+        == Visit.objects.filter(analyser_period=first.bias.period, closed_at__isnull=False).count()
+    )
+
+
+def test_the_gas_change_shows_as_a_step_in_its_area_and_month(demo: MadeDemo, manager: Client) -> None:
+    change = demo.truth.gas_change
+    area = GasArea.objects.get(name=change.area)
+    page = manager.get(reverse("web:gas"), {"area": area.pk}).context["page"]
+    assert page.chosen == area
+    assert abs((page.step.month - change.from_on).days) <= 62
+    assert page.step.by_pct == pytest.approx(100 * change.shift_ln, abs=1.2)
+    others = GasArea.objects.filter(supply="network").exclude(pk=area.pk)
+    for other in others:
+        quiet = manager.get(reverse("web:gas"), {"area": other.pk}).context["page"]
+        assert abs(quiet.step.by_pct) < 0.6 * abs(page.step.by_pct)
+
+
+def test_the_model_whose_part_ages_stands_first(demo: MadeDemo, manager: Client) -> None:
+    page = manager.get(reverse("web:models"), {"trim": "throttle"}).context["page"]
+    assert page.models[0].row.model.name == demo.truth.ageing_model
+    assert page.models[0].one_way
+
+
+def test_the_forgotten_lag_boiler_stands_on_the_offices_and_the_managers_page(
+    demo: MadeDemo, manager: Client
+) -> None:
+    queue = manager.get(reverse("web:today")).context["queues"].not_put_back
+    assert demo.truth.lag_left_enabled.visit in {str(row.visit.uuid) for row in queue.rows}
+    by_code = {
+        code: count for code, _, count in manager.get(reverse("web:condition")).context["page"].by_code
+    }
+    assert by_code["not_put_back"] >= 1

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analytics.drift.closeup import close_up, reading_ahead
 from analytics.drift.estimate import REASONS, estimate_fleet, refit_burners
 from analytics.drift.forecast import Bands, probability_outside
-from analytics.drift.history import of_one_burner
+from analytics.drift.history import FOUND, of_one_burner
 from tests.simulator.arrays import history_of
 from tests.simulator.evaluate import bands_of, bias_rms, score
 from tests.simulator.fleet import simulate
@@ -77,6 +78,35 @@ def test_refit_of_one_burner_gives_what_the_fleet_gave(fleet, drift):
         assert trims.wander_probability[0] == pytest.approx(drift.trims.wander_probability[burner], abs=0.02)
         assert trims.flagged[0].tolist() == drift.trims.flagged[burner].tolist()
         assert (series.burner == 0).all()
+
+
+def test_what_is_expected_of_a_reading_holds_for_steady_trims_and_not_for_wandering_ones(fleet, drift):
+    """Steady trims move a little too, so somewhat fewer than 95 % lie inside; wandering ones far fewer."""
+    history = history_of(fleet)
+    wanders = fleet.truth.wanders[:, 0]
+    share = {}
+    for kind in (False, True):
+        inside = []
+        for burner in np.flatnonzero(wanders == kind)[:30].tolist():
+            one = of_one_burner(history, burner).checked()
+            close = close_up(drift.run, one)
+            found = close.phase == FOUND
+            read = 100.0 * np.log(one.found_phi[close.row[found], 0])
+            z = (read - close.expected[found, 0]) / close.expected_u[found, 0]
+            inside += (np.abs(z[np.isfinite(z)]) < 1.96).tolist()
+        share[kind] = np.mean(inside)
+    assert 0.8 < share[False] < 0.99
+    assert share[True] < share[False] - 0.2
+
+
+def test_what_lies_ahead_begins_where_the_trim_stands_and_widens(fleet, drift):
+    centre, deviation = reading_ahead(drift.outlook, np.array([0.0, 365.25, 730.5]))
+    known = np.isfinite(centre).all(axis=(1, 2))
+    assert known.mean() > 0.9
+    assert (np.diff(deviation[known], axis=1) > 0.0).all()
+    moved = centre[known, 1] - centre[known, 0]
+    slope = drift.outlook.slope[known]
+    assert moved == pytest.approx(drift.outlook.drift[known, :1] + slope * drift.outlook.drift[known, 1:])
 
 
 def test_analysers_that_never_cross_areas_are_weak():

@@ -1,10 +1,25 @@
 """The story figure, put through the chart library's own checks."""
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 import plotly.graph_objects as go
 
-from analytics.figures import StoryRow, story, story_counts
+from analytics.figures import (
+    Estimate,
+    Layers,
+    Mark,
+    MonthValue,
+    Noted,
+    ReachOn,
+    StateOn,
+    States,
+    StoryRow,
+    by_month,
+    intervals,
+    story,
+    story_counts,
+)
 
 WORDS = {
     "found": "as found",
@@ -85,3 +100,49 @@ def test_a_visit_without_limits_is_drawn_without_bands() -> None:
     figure = story([row(DAYS[0], "high", 9.0, target_co2_pct=None, accept_co2_pct=None)], words=WORDS)
     assert not any(trace.get("fill") for trace in figure["data"])
     assert go.Figure(figure).data
+
+
+def test_what_drift_adds_is_drawn_behind_and_below_the_readings() -> None:
+    reach = [ReachOn(day, 9.0, 8.8, 9.2) for day in DAYS]
+    states = States(
+        "throttle, % of K", [StateOn(DAYS[0], -24.0, 0.5, True), StateOn(DAYS[1], -22.0, 0.5, False)]
+    )
+    layers = Layers(
+        expected={"high": reach[:1]},
+        ahead={"high": reach},
+        moves=[Noted(DAYS[1], "throttle clockwise")],
+        parts=[Noted(DAYS[2], "gas valve")],
+        states=[states],
+    )
+    words = WORDS | {"expected": "expected", "ahead": "ahead", "moved": "trim moved"}
+    figure = story(ROWS, words=words, layers=layers)
+    checked = go.Figure({"data": figure["data"], "layout": figure["layout"]})
+    domains = [axis.domain for axis in checked.select_yaxes()]
+    assert len(domains) == 3
+    assert all(upper[0] > lower[1] for upper, lower in pairwise(domains))
+    names = [trace["name"] for trace in figure["data"] if trace.get("name")]
+    assert names.index("expected") < names.index("as found")
+    assert "throttle clockwise" in next(t for t in figure["data"] if t.get("name") == "trim moved")["text"]
+    assert "gas valve" in [note["text"] for note in figure["layout"]["annotations"]]
+    assert layers.expected_of("high", DAYS[0]) == reach[0]
+    assert layers.expected_of("low", DAYS[0]) is None
+
+
+def test_estimates_stand_one_to_a_line_with_both_ends_of_their_interval() -> None:
+    rows = [Estimate("P4-03", 0.38, 0.32, 0.44), Estimate("P4-05", -0.1, -0.24, 0.02, weak=True)]
+    words = {"axis": "bias, vol %", "firm": "told from the gas", "weak": "weak"}
+    figure = go.Figure(intervals(rows, words=words, marks=[Mark(0.0, "true")]))
+    firm, weak = figure.data
+    assert (firm.x[0] + firm.error_x.array[0], firm.x[0] - firm.error_x.arrayminus[0]) == (0.44, 0.32)
+    assert firm.marker.symbol != weak.marker.symbol
+    assert figure.layout.shapes[0].x0 == 0.0
+    assert intervals([], words=words) is None
+
+
+def test_months_are_drawn_with_their_interval_and_what_is_usual() -> None:
+    months = [MonthValue(date(2026, month, 1), month / 10, 0.0, 1.0, weak=month == 1) for month in (1, 2)]
+    words = {"axis": "shift, %", "value": "month", "weak": "weak", "interval": "95 %", "usual": "usual"}
+    figure = go.Figure(by_month(months, words=words))
+    assert [trace.name for trace in figure.data if trace.name] == ["95 %", "month", "weak"]
+    assert figure.layout.annotations[0].text == "usual"
+    assert by_month([], words=words) is None

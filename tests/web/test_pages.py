@@ -12,11 +12,12 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from fleet.models import SiteContact
+from fleet.models import AnalyserPeriod, SiteContact
 from people.models import Role, User
 from planning.models import DueDate
 from tests import factories as make
 from tests.web.conftest import TODAY
+from tests.web.drift_rows import a_run
 from tests.web.small_fleet import PASSWORD, SmallFleet, firing_test, person
 from visits.models import Finding
 from web.downloads import inert
@@ -309,6 +310,15 @@ def test_no_page_asks_the_database_more_often_when_there_is_more_to_show(
         reverse("web:bookings"),
         reverse("web:contracts"),
         reverse("web:accounts"),
+    ]
+    a_run(fleet, TODAY)
+    addresses += [
+        reverse("web:wanderers") + "?show=all",
+        reverse("web:evidence", args=[fleet.appliance.pk]),
+        reverse("web:models"),
+        reverse("web:analysers"),
+        reverse("web:analyser-period", args=[AnalyserPeriod.objects.get().pk]),
+        reverse("web:gas"),
     ]
     managed = [reverse("web:condition"), reverse("web:condition-month", args=[TODAY.year, TODAY.month])]
     boss = page_of(person("boss", Role.ADMINISTRATOR))

@@ -33,7 +33,13 @@ AREAS = 4
 TECHNICIANS = 7
 TECHNICIAN_LOGIN = "technician@tarnholt.example"
 DEMO_MAGNITUDES = Magnitudes(wander_share=0.0, bias_co2_pct=0.08, faulty_share=0.0, gas=0.004)
-WANDER_RATIO = 6.0
+WANDER_RATIO = 8.0
+WALKED_LEAST = 0.7
+"""Share of its planned movement that a planted wanderer must have walked, else the dice are thrown again: one
+that happens to stand still shows nothing."""
+NORMAL_MEDIAN = 0.6745
+"""Median of a standard normal's absolute value."""
+THROWS = 200
 WANDERING = ("throttle", "throttle", "throttle", "throttle", "offset", "offset")
 DRIFTING = (("throttle", 0.025), ("throttle", -0.025), ("offset", 1.2))
 """Trim and its steady change per year: ln K, or Pa."""
@@ -62,14 +68,11 @@ def demo_truth(*, seed: int, today: date) -> DemoTruth:
 def plan_demo(*, seed: int, today: date) -> DemoPlan:
     """The whole demo from a seed and a day."""
     draw = random.Random(f"demo {seed}")  # noqa: S311  the demo must be the same for the same seed
-    numbers = np.random.default_rng([seed, 2])
     world, change = _world(seed, today)
     customers, two_burner = _places(draw, world)
     cast = _Cast(draw, world, customers)
     planted = _plant_events(draw, world, cast)
-    lives = draw_lives(list(appliances_of(customers)), world, numbers)
-    _plant_trims(draw, world, lives)
-    live(lives, world, numbers)
+    lives = _lived(seed, draw, world, list(appliances_of(customers)))
     analyser = world.analysers[ANALYSER_OFF]
     periods = {plan.tag: _period_truths(plan.tag, plan.periods) for plan in world.analysers}
     truth = DemoTruth(
@@ -92,6 +95,33 @@ def plan_demo(*, seed: int, today: date) -> DemoPlan:
         **planted,  # type: ignore[arg-type]
     )
     return DemoPlan(world, customers, lives, truth)
+
+
+def _lived(seed: int, draw: random.Random, world: World, appliances: list[AppliancePlan]) -> Lives:
+    """The lives of all burners, thrown again until every planted wanderer has walked."""
+    for throw in range(THROWS):
+        numbers = np.random.default_rng([seed, 2, throw])
+        lives = draw_lives(appliances, world, numbers)
+        _plant_trims(draw, world, lives)
+        live(lives, world, numbers)
+        if _all_walked(lives):
+            return lives
+    raise RuntimeError(f"seed {seed}: after {THROWS} throws some planted wanderer still stands still")
+
+
+def _all_walked(lives: Lives) -> bool:
+    """The usual movement from visit to visit of each planted trim against what was planned for a year.
+
+    By the median: one leap in years of standing still is a jump, and no wander.
+    """
+    state = lives.history.state
+    planned = np.stack([lives.burners.spread_ln_k, lives.burners.spread_pa], axis=1)
+    for row, trim in np.argwhere(lives.wanders).tolist():
+        move = state[row, 1:, 0, trim] - state[row, :-1, 1, trim]
+        walked = np.nanmedian(np.abs(move)) / NORMAL_MEDIAN
+        if not walked >= WALKED_LEAST * planned[row, trim]:
+            return False
+    return True
 
 
 def _world(seed: int, today: date) -> tuple[World, GasChange]:

@@ -12,6 +12,7 @@ from analytics.figures import Counted, Figure, StoryRow, story, story_counts
 from web.access import EVERYONE, PersonRequest, page_for
 from web.downloads import Echo, inert
 from web.selectors.appliance import AppliancePage, BurnerStory, appliance_page
+from web.selectors.drift.story import DriftOfAppliance, drift_of
 
 STORY_COLUMNS = [
     "burner",
@@ -26,6 +27,9 @@ STORY_COLUMNS = [
     "target_high_co2_pct",
     "accept_low_co2_pct",
     "accept_high_co2_pct",
+    "expected_co2_pct",
+    "expected_low_co2_pct",
+    "expected_high_co2_pct",
 ]
 
 
@@ -34,10 +38,10 @@ STORY_COLUMNS = [
 def appliance(request: PersonRequest, pk: int) -> HttpResponse:
     """Nameplate, what it should give, what was found and left over the years, and when it is due."""
     page = appliance_page(user=request.user, pk=pk)
-    charts = [_chart(page, burner) for burner in page.burners]
-    return render(
-        request, "fleet/appliance.html", {"page": page, "appliance": page.appliance, "charts": charts}
-    )
+    drift = drift_of(user=request.user, appliance=page.appliance, visits=page.visits)
+    charts = [_chart(page, burner, drift) for burner in page.burners]
+    context = {"page": page, "appliance": page.appliance, "charts": charts, "drift": drift}
+    return render(request, "fleet/appliance.html", context)
 
 
 @page_for(EVERYONE)
@@ -45,12 +49,13 @@ def appliance(request: PersonRequest, pk: int) -> HttpResponse:
 def appliance_story(request: PersonRequest, pk: int) -> StreamingHttpResponse:
     """The numbers of the figure as CSV: every value in SI, whatever the reader's screens show."""
     page = appliance_page(user=request.user, pk=pk)
-    response = StreamingHttpResponse(_story_lines(page), content_type="text/csv; charset=utf-8")
+    drift = drift_of(user=request.user, appliance=page.appliance, visits=page.visits)
+    response = StreamingHttpResponse(_story_lines(page, drift), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="appliance-{pk}-story.csv"'
     return response
 
 
-def _chart(page: AppliancePage, burner: BurnerStory) -> dict[str, object]:
+def _chart(page: AppliancePage, burner: BurnerStory, drift: DriftOfAppliance) -> dict[str, object]:
     words = {
         "found": _("as found"),
         "left": _("as left"),
@@ -59,8 +64,12 @@ def _chart(page: AppliancePage, burner: BurnerStory) -> dict[str, object]:
         "accept_high": _("acceptance, upper"),
         "due": _("next due"),
         "axis": _("CO2, dry vol %"),
+        "expected": _("expected from gas, season, analyser"),
+        "ahead": _("where it may stand if nobody attends"),
+        "moved": _("trim moved"),
     }
-    figure: Figure | None = story(burner.rows, words=words, due_on=page.appliance.next_due_on)
+    layers = drift.layers[burner.burner.pk]
+    figure: Figure | None = story(burner.rows, words=words, due_on=page.appliance.next_due_on, layers=layers)
     counts: list[Counted] = story_counts(burner.rows)
     rows = sorted(burner.rows, key=lambda row: (row.on, row.point_text), reverse=True)
     return {
@@ -68,16 +77,20 @@ def _chart(page: AppliancePage, burner: BurnerStory) -> dict[str, object]:
         "figure": figure,
         "figure_id": f"figure-{burner.burner.position}",
         "counts": counts,
-        "rows": rows,
+        "rows": [(row, layers.expected_of(row.point, row.on)) for row in rows],
+        "trims": drift.trims.get(burner.burner.pk, []),
+        "layers": layers,
     }
 
 
-def _story_lines(page: AppliancePage) -> Iterator[str]:
+def _story_lines(page: AppliancePage, drift: DriftOfAppliance) -> Iterator[str]:
     writer = csv.writer(Echo())
     yield writer.writerow(STORY_COLUMNS)
     for burner in page.burners:
         for row in sorted(burner.rows, key=lambda row: (row.on, row.point_text)):
-            yield writer.writerow([inert(str(burner.burner)), *_story_cells(row)])
+            expected = drift.layers[burner.burner.pk].expected_of(row.point, row.on)
+            reach = [expected.middle, expected.low, expected.high] if expected else [None] * 3
+            yield writer.writerow([inert(str(burner.burner)), *_story_cells(row), *reach])
 
 
 def _story_cells(row: StoryRow) -> list[object]:

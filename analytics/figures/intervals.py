@@ -1,0 +1,131 @@
+"""Estimates with their intervals, one to a line, against lines that say what is usual or allowed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, Figure
+
+LINE_PX, LEAST_PX = 26, 220
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A named value with both ends of its interval; `weak` ones are drawn open."""
+
+    name: str
+    value: float
+    low: float
+    high: float
+    weak: bool = False
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A line across all estimates: a limit, or what is usual."""
+
+    at: float
+    text: str
+
+
+def intervals(
+    rows: Sequence[Estimate], *, words: dict[str, str], marks: Sequence[Mark] = ()
+) -> Figure | None:
+    """One estimate a line, the first on top. words: `axis` (with its unit), `firm`, `weak` for the legend.
+
+    Firm ones are filled circles, weak ones open diamonds. None where there is nothing to draw.
+    """
+    if not rows:
+        return None
+    names = [row.name for row in rows]
+    traces = [
+        _trace([row for row in rows if row.weak == weak], words["weak" if weak else "firm"], weak=weak)
+        for weak in (False, True)
+        if any(row.weak == weak for row in rows)
+    ]
+    return {
+        "data": traces,
+        "layout": {
+            "height": max(LEAST_PX, 110 + LINE_PX * len(rows)),
+            "margin": {"l": 150, "r": 20, "t": 44, "b": 48},
+            "paper_bgcolor": SHEET,
+            "plot_bgcolor": SHEET,
+            "font": {"color": INK, "size": 13},
+            "dragmode": False,
+            "showlegend": len(traces) > 1,
+            "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"},
+            "shapes": [_line(mark) for mark in marks],
+            "annotations": [_label(mark) for mark in marks],
+            "xaxis": {
+                "title": {"text": words["axis"], "standoff": 8, "font": {"size": 13}},
+                "gridcolor": GRID,
+                "linecolor": SOFT,
+                "zeroline": False,
+                "fixedrange": True,
+            },
+            "yaxis": {
+                "type": "category",
+                "categoryorder": "array",
+                "categoryarray": names[::-1],
+                "range": [-0.6, len(names) - 0.4],
+                "fixedrange": True,
+                "linecolor": SOFT,
+                "gridcolor": GRID,
+            },
+            "meta": {"narrow": {"margin": {"l": 110, "r": 8, "t": 44, "b": 48}}},
+        },
+    }
+
+
+def _trace(rows: Sequence[Estimate], name: str, *, weak: bool) -> Figure:
+    colour = FOUND if weak else LEFT
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": name,
+        "x": [round(row.value, 4) for row in rows],
+        "y": [row.name for row in rows],
+        "error_x": {
+            "type": "data",
+            "symmetric": False,
+            "array": [round(row.high - row.value, 4) for row in rows],
+            "arrayminus": [round(row.value - row.low, 4) for row in rows],
+            "color": colour,
+            "thickness": 1.5,
+            "width": 4,
+        },
+        "marker": {
+            "symbol": "diamond" if weak else "circle",
+            "size": 10,
+            "color": SHEET if weak else LEFT,
+            "line": {"color": colour, "width": 2},
+        },
+        "hovertemplate": "%{y}: %{x:.3g}<extra></extra>",
+    }
+
+
+def _line(mark: Mark) -> Figure:
+    line = {"color": INK, "width": 1.5, "dash": "dash"}
+    return {
+        "type": "line",
+        "x0": mark.at,
+        "x1": mark.at,
+        "xref": "x",
+        "y0": 0,
+        "y1": 1,
+        "yref": "paper",
+        "line": line,
+    }
+
+
+def _label(mark: Mark) -> Figure:
+    return {
+        "text": mark.text,
+        "showarrow": False,
+        "xref": "x",
+        "x": mark.at,
+        "yref": "paper",
+        "y": 1,
+        "yanchor": "bottom",
+        "xanchor": "center",
+        "font": {"size": 11, "color": INK},
+    }

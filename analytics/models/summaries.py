@@ -1,0 +1,71 @@
+"""Sums over the fleet that pages show, made once in a run rather than on each request."""
+
+from django.conf import settings
+from django.db import models
+
+from analytics.models.runs import DriftRun
+from analytics.querysets import EstimateQuerySet
+from common.constraints import finite, one_of
+from fleet.models import ApplianceModel, TrimKind
+
+
+class ModelAgeing(models.Model):
+    """How one trim of one model drifts at one age: the mean over its burners, weighted by what each is worth.
+
+    drift: per year, in the unit; 95 % interval, empty below three burners.   age_from: whole years since
+    installation, the first of a band; -1 where the installation is not on file, -2 for all ages together.
+    """
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="ageing", db_index=False)
+    model = models.ForeignKey(ApplianceModel, on_delete=models.CASCADE, related_name="ageing")
+    trim = models.CharField(max_length=8, choices=TrimKind)
+    unit = models.CharField(max_length=7)
+    age_from = models.SmallIntegerField()
+    burners = models.PositiveIntegerField()
+    flagged = models.PositiveIntegerField(help_text="Burners whose trim wanders.")
+    drift = models.FloatField()
+    drift_low = models.FloatField(null=True)
+    drift_high = models.FloatField(null=True)
+    moved = models.FloatField(help_text="Median movement a year.")
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "model_id", "-trim", "unit", "age_from"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["run", "model", "trim", "unit", "age_from"], name="model_ageing_once"
+            ),
+            one_of("model_ageing_trim", "trim", TrimKind.values),
+            one_of("model_ageing_unit", "unit", ["pct_k", "pa", "milli_w"]),
+            *finite("model_ageing", ["drift", "drift_low", "drift_high", "moved"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.trim} of {self.model_id} from {self.age_from} years"
+
+
+class TechnicianRepeat(models.Model):
+    """How closely one person's readings repeat: as left against as found where nothing was moved between.
+
+    sd_co2_pct: standard deviation of one reading, CO2 dry vol %, with its 95 % interval (chi-squared).
+    """
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="repeats", db_index=False)
+    technician = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    pairs = models.PositiveIntegerField()
+    sd_co2_pct = models.FloatField()
+    sd_low_co2_pct = models.FloatField()
+    sd_high_co2_pct = models.FloatField()
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "technician_id"]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "technician"], name="technician_repeat_once"),
+            *finite("technician_repeat", ["sd_co2_pct", "sd_low_co2_pct", "sd_high_co2_pct"]),
+        ]
+
+    def __str__(self) -> str:
+        return f"repeatability of {self.technician_id}"

@@ -1,0 +1,168 @@
+"""The drift pages: what is shown, what leads where, who reads it, and that files hold what is shown."""
+
+import csv
+import io
+from datetime import timedelta
+
+import pytest
+import tablib
+from django.urls import reverse
+
+from analytics.models import ApplianceDrift, GasShift
+from fleet.models import AnalyserPeriod
+from tests import factories as make
+from tests.web.conftest import TODAY
+from tests.web.drift_rows import a_run, found_of
+from visits.models import FiringTest
+from web.selectors.drift.gas import largest_step
+
+
+@pytest.fixture
+def run(fleet):
+    return a_run(fleet, TODAY)
+
+
+def sheet(answer) -> list[dict[str, str]]:
+    body = answer.getvalue() if answer.streaming else answer.content
+    return list(csv.DictReader(io.StringIO(body.decode())))
+
+
+def test_only_flagged_appliances_are_ranked_and_each_leads_to_its_evidence(run, fleet, page_of) -> None:
+    answer = page_of(fleet.manager).get(reverse("web:wanderers"))
+    rows = answer.context["page"].rows
+    assert [(row.drift.appliance, row.trim.trim) for row in rows] == [(fleet.appliance, "throttle")]
+    assert reverse("web:evidence", args=[fleet.appliance.pk]) in answer.text
+    assert rows[0].times_usual == pytest.approx(4.1 / 0.8)
+    assert rows[0].sentence.startswith(
+        "Throttle trim: wanders (probability 0.97). Moved 4.1 % a year against 0.8 % for its peers; the "
+        "analyser and the district's gas explain 0.6 % of it."
+    )
+
+
+def test_filters_in_the_address_narrow_list_and_file_alike(run, fleet, page_of) -> None:
+    client = page_of(fleet.manager)
+    for query, tags in (
+        ({"show": "all"}, ["B1", "WH-1"]),
+        ({"show": "all", "customer": "hospital"}, ["WH-1"]),
+        ({"gas_area": fleet.site.gas_area_id}, ["B1"]),
+        ({"trim": "offset"}, []),
+    ):
+        shown = client.get(reverse("web:wanderers"), query).context["page"].rows
+        assert [row.drift.appliance.tag for row in shown] == tags
+        lines = sheet(client.get(reverse("web:wanderers"), query | {"as": "csv"}))
+        assert [line["appliance"] for line in lines] == tags
+
+
+def test_the_ranking_is_read_page_by_page_without_gap_or_twin(run, fleet, page_of, monkeypatch) -> None:
+    monkeypatch.setattr("web.views.drift.wanderers.ROWS", 2)
+    for number in range(5):
+        row = make.ApplianceFactory(
+            plant=fleet.appliance.plant, model=fleet.appliance.model, tag=f"W{number}"
+        )
+        found_of(run, row, chance=0.9, today=TODAY)
+    client, seen, after = page_of(fleet.manager), [], ""
+    while True:
+        page = client.get(reverse("web:wanderers"), {"after": after}).context["page"]
+        seen += [row.drift.appliance.tag for row in page.rows]
+        after = page.after
+        if not after:
+            break
+    assert seen == ["B1", "W0", "W1", "W2", "W3", "W4"]
+    for odd in ("x", "1e999.1", "0.5.x", "nan.3", "0.9." + "9" * 30):
+        assert len(client.get(reverse("web:wanderers"), {"after": odd}).context["page"].rows) == 2
+
+
+def test_a_spreadsheet_holds_numbers_as_numbers(run, fleet, page_of) -> None:
+    answer = page_of(fleet.manager).get(reverse("web:wanderers"), {"as": "xlsx"})
+    table = tablib.Dataset().load(answer.content, format="xlsx")
+    assert table["wander_probability"] == [0.97]
+    assert table["appliance"] == ["B1"]
+    assert page_of(fleet.manager).get(reverse("web:wanderers"), {"as": "exe"}).status_code == 404
+
+
+def test_the_appliances_page_says_its_sentences_to_the_firm_and_not_to_the_contact(
+    run, fleet, page_of
+) -> None:
+    address = reverse("web:appliance", args=[fleet.appliance.pk])
+    text = page_of(fleet.technician).get(address).text
+    assert "Throttle trim: wanders (probability 0.97)" in text
+    assert "Offset trim: no estimate (only two visits in the trim&#x27;s present state)" in text
+    assert "Probability of lying outside an acceptance limit if nobody attends" in text
+    contact = page_of(fleet.contact).get(address).text
+    assert "wanders" not in contact
+    assert reverse("web:evidence", args=[fleet.appliance.pk]) not in contact
+    assert page_of(fleet.contact).get(reverse("web:evidence", args=[fleet.appliance.pk])).status_code == 403
+
+
+def test_a_period_lists_who_used_it_and_the_readings_that_its_bias_put_on_the_other_side(
+    run, fleet, page_of
+) -> None:
+    period = AnalyserPeriod.objects.get()
+    type(period).objects.filter(pk=period.pk).update(bias_co2_pct=0.4, bias_weak=False)
+    page = page_of(fleet.manager).get(reverse("web:analyser-period", args=[period.pk])).context["page"]
+    found = FiringTest.objects.filter(visit__analyser_period=period, phase="as_found", point="high")
+    assert {row.test_id for row in page.changed} == set(
+        found.filter(co2_pct=9.55).values_list("pk", flat=True)
+    )
+    assert page.changed[0].corrected == pytest.approx(9.15)
+    assert page.users[0][0] == "Technician"
+
+
+def test_gas_shows_the_area_month_by_month_and_its_step(run, fleet, page_of) -> None:
+    client = page_of(fleet.office)
+    page = client.get(reverse("web:gas"), {"area": fleet.site.gas_area_id}).context["page"]
+    assert [row.shift_pct for row in page.months] == [0.0] * 7 + [2.5] * 7
+    assert (page.step.month.isoformat(), page.step.by_pct) == ("2024-08-01", 2.5)
+    assert largest_step([(row.month, row.shift_pct) for row in page.months[:5]]) is None
+    assert client.get("/drift/gas/1/2026-13/").status_code == 404
+    lines = sheet(client.get(reverse("web:gas"), {"area": fleet.site.gas_area_id, "as": "csv"}))
+    assert float(lines[-1]["co2_pct"]) == pytest.approx(2.5 * 0.098)
+
+
+def test_a_month_of_gas_lists_the_readings_that_it_explains(run, fleet, page_of) -> None:
+    test = FiringTest.objects.filter(visit__appliance=fleet.appliance, phase="as_found", co2_pct=9.55).last()
+    month = test.visit.local_on.replace(day=1)
+    shift, _ = GasShift.objects.update_or_create(
+        run=run,
+        gas_area=fleet.site.gas_area,
+        month=month,
+        defaults={"shift_pct": 2.0, "shift_u_pct": 0.3, "readings": 9, "weak": False},
+    )
+    address = reverse("web:gas-month", args=[shift.gas_area_id, month.year, month.month])
+    page = page_of(fleet.office).get(address).context["page"]
+    assert test.pk in {row.test_id for row in page.explained}
+    assert page.explained[0].corrected == pytest.approx(9.55 - 9.55 * 1.0955 * 0.02)
+
+
+def test_repeatability_is_off_until_the_firm_switches_it_on_and_a_person_sees_their_own(
+    run, fleet, page_of, settings
+) -> None:
+    address = reverse("web:technicians")
+    assert page_of(fleet.manager).get(address).status_code == 404
+    settings.TECHNICIAN_REPEATABILITY = True
+    other = make.UserFactory(role="technician")
+    assert [row.technician for row in page_of(fleet.manager).get(address).context["rows"]] == [
+        fleet.technician
+    ]
+    assert [row.technician for row in page_of(fleet.technician).get(address).context["rows"]] == [
+        fleet.technician
+    ]
+    assert page_of(other).get(address).context["rows"] == []
+    assert page_of(fleet.office).get(address).status_code == 403
+
+
+def test_pages_say_so_where_no_run_has_been_made(fleet, page_of) -> None:
+    client = page_of(fleet.manager)
+    for name in ("wanderers", "models", "analysers", "gas"):
+        assert "Drift has not been worked out yet." in client.get(reverse(f"web:{name}")).text
+    assert client.get(reverse("web:evidence", args=[fleet.appliance.pk])).status_code == 200
+
+
+def test_models_lead_to_their_ages(run, fleet, page_of) -> None:
+    answer = page_of(fleet.manager).get(reverse("web:models"), {"model": fleet.appliance.model_id})
+    assert [line.age_words for line in answer.context["page"].ages] == ["5 – 9"]
+    assert "drifts most surely one way: −0.80 % a year" in answer.text
+    assert ApplianceDrift.objects.filter(run=run, flagged=True).count() == 1
+    assert (TODAY + timedelta(days=5)).isoformat() in str(
+        sheet(page_of(fleet.manager).get(reverse("web:wanderers"), {"as": "csv"}))
+    )

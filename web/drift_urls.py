@@ -1,0 +1,16 @@
+"""Addresses of the drift pages, beside the rest of the pages' in `web.urls`."""
+
+from django.urls import URLPattern, path
+
+from web.views.drift import sources, technicians, wanderers
+
+PATTERNS: list[URLPattern] = [
+    path("drift/", wanderers.wanderers, name="wanderers"),
+    path("drift/models/", sources.models, name="models"),
+    path("drift/analysers/", sources.analysers, name="analysers"),
+    path("drift/analysers/<int:pk>/", sources.analyser_period, name="analyser-period"),
+    path("drift/gas/", sources.gas, name="gas"),
+    path("drift/gas/<int:pk>/<int:year>-<int:month>/", sources.gas_month, name="gas-month"),
+    path("drift/technicians/", technicians.technicians, name="technicians"),
+    path("appliances/<int:pk>/drift/", wanderers.evidence, name="evidence"),
+]

@@ -1,0 +1,156 @@
+"""The ranked list of wanderers, and the evidence behind one appliance, each in a fixed number of queries."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.http import Http404
+
+from analytics.closeups import BurnerCloseUp, StepRow, appliance_closeup
+from analytics.models import ApplianceDrift, DriftRun, PeriodBias, TrimDrift
+from analytics.selectors import TrimStory, Wanderer, trim_sentence, wanderers_ranked, with_evidence
+from analytics.services import current_run
+from fleet.models import Appliance, Burner
+from people.models import User
+from visits.models import Visit
+from web.forms.drift import WandererFilters
+from web.paging import counted
+from web.selectors.due import SITE
+
+
+@dataclass(frozen=True)
+class RankedTrim:
+    """One line of the list: a trim and the appliance it belongs to."""
+
+    drift: ApplianceDrift
+    trim: TrimDrift
+    sentence: str
+
+    @property
+    def times_usual(self) -> float | None:
+        """How many times its peers' movement it moves."""
+        moved, usual = self.trim.moved_per_year, self.trim.usual_per_year
+        return moved / usual if moved is not None and usual else None
+
+
+@dataclass(frozen=True)
+class WanderersPage:
+    """What the template draws."""
+
+    run: DriftRun | None
+    rows: list[RankedTrim]
+    count: str
+    after: str
+
+
+def wanderers_page(*, user: User, filters: WandererFilters, after: str, size: int) -> WanderersPage:
+    """The list from a place in the ranking on. Four queries: run, count, appliances, their trims."""
+    rows = narrowed(user, filters)
+    found = list(_from(rows, after)[: size + 1])
+    shown = with_evidence(found[:size])
+    last = found[size - 1] if len(found) > size else None
+    return WanderersPage(
+        run=current_run(),
+        rows=[line for wanderer in shown for line in lines_of(wanderer, filters.trim)],
+        count=counted(rows),
+        after=f"{last.wander_probability!r}.{last.appliance_id}" if last else "",
+    )
+
+
+def narrowed(user: User, filters: WandererFilters) -> QuerySet[ApplianceDrift]:
+    """The appliances asked for, the surest first."""
+    rows = filters.place.narrow(wanderers_ranked(user=user, flagged_only=not filters.everything), SITE)
+    if filters.trim:
+        own = TrimDrift.objects.filter(run=OuterRef("run"), appliance=OuterRef("appliance"))
+        own = own.filter(trim=filters.trim, reason="")
+        rows = rows.filter(Exists(own if filters.everything else own.filter(flagged=True)))
+    return rows
+
+
+def lines_of(wanderer: Wanderer, trim: str) -> list[RankedTrim]:
+    """An appliance's trims that made it flagged, else its likeliest one."""
+    own = [row for row in wanderer.trims if not row.reason and trim in ("", row.trim)]
+    named = [row for row in own if row.flagged] or own[:1]
+    return [RankedTrim(wanderer.drift, row, trim_sentence(row)) for row in named]
+
+
+def _from(rows: QuerySet[ApplianceDrift], after: str) -> QuerySet[ApplianceDrift]:
+    """From the place after a key like `0.93.1207`; a key that cannot be read counts as none."""
+    chance, _, pk = after.rpartition(".")
+    try:
+        probability, appliance = float(chance), int(pk) if len(pk) < 19 else 0
+    except ValueError:
+        return rows
+    if not 0.0 <= probability <= 1.0:
+        return rows
+    beyond = Q(wander_probability=probability, appliance_id__gt=appliance)
+    return rows.filter(Q(wander_probability__lt=probability) | beyond)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One phase of one visit in the evidence: what it was read with and what was taken off."""
+
+    visit: Visit
+    step: StepRow
+    bias: PeriodBias | None
+
+
+@dataclass(frozen=True)
+class BurnerEvidence:
+    """One burner's sentences and visits, the newest first."""
+
+    burner: Burner
+    trims: list[TrimStory]
+    offset_unit: str
+    lines: Sequence[Line] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class EvidencePage:
+    """What the template draws."""
+
+    appliance: Appliance
+    run: DriftRun | None
+    drift: ApplianceDrift | None
+    burners: list[BurnerEvidence]
+
+
+def evidence_page(*, user: User, pk: int) -> EvidencePage:
+    """The visits, analysers and what was removed, behind one appliance's numbers."""
+    appliance = Appliance.objects.visible_to(user).with_place().filter(pk=pk).first()
+    if appliance is None:
+        raise Http404
+    run = current_run()
+    trims: dict[int, list[TrimStory]] = {}
+    found = TrimDrift.objects.visible_to(user).current().filter(appliance=appliance)
+    for row in found.select_related("burner").order_by("-flagged", "-wander_probability", "-trim"):
+        trims.setdefault(row.burner_id, []).append(TrimStory(row, trim_sentence(row)))
+    close = {one.burner_id: one for one in appliance_closeup(appliance.pk, run)}
+    visits = Visit.objects.filter(appliance=appliance).select_related("analyser", "technician").in_bulk()
+    biases = {
+        row.period_id: row
+        for row in PeriodBias.objects.visible_to(user).current().filter(period__visits__appliance=appliance)
+    }
+    burners = [
+        _evidence(burner, trims.get(burner.pk, []), close.get(burner.pk), visits, biases)
+        for burner in appliance.burners.all()
+    ]
+    drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
+    return EvidencePage(appliance, run, drift, burners)
+
+
+def _evidence(
+    burner: Burner,
+    trims: list[TrimStory],
+    close: BurnerCloseUp | None,
+    visits: dict[int, Visit],
+    biases: dict[int, PeriodBias],
+) -> BurnerEvidence:
+    steps = reversed(close.steps) if close else ()
+    lines = [
+        Line(visits[step.visit_id], step, biases.get(visits[step.visit_id].analyser_period_id or 0))
+        for step in steps
+    ]
+    unit = "Pa" if close is None or close.offset_in_pa else "1e-3 w"
+    return BurnerEvidence(burner, trims, unit, lines)

@@ -1,0 +1,1 @@
+"""The drift pages: wanderers, models, analysers, gas, technicians, alerts."""
