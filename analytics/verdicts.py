@@ -6,10 +6,9 @@ day. The probability of being inside, with all uncertainties, stands on the visi
 
 from typing import Any
 
-from django.db.models import F, FloatField, Q, QuerySet, Value
+from django.db.models import Exists, F, FloatField, OuterRef, Q, QuerySet, Value
 from django.db.models.expressions import Combinable
 
-from visits.judging.engine import ENGINE_VERSION
 from visits.models import Phase, TestResult
 
 _READ = "test__co2_pct"
@@ -17,9 +16,10 @@ BIAS = "test__visit__analyser_period__bias_co2_pct"
 
 
 def found_tests() -> QuerySet[TestResult]:
-    """Results of standing tests as found, of closed visits, whose CO2 and both limits are known."""
+    """The newest results of standing tests as found, of closed visits, whose CO2 and limits are known."""
+    newer = TestResult.objects.filter(test=OuterRef("test"), engine_version__gt=OuterRef("engine_version"))
     return TestResult.objects.filter(
-        engine_version=ENGINE_VERSION,
+        ~Exists(newer),
         test__phase=Phase.AS_FOUND,
         test__withdrawn_reason="",
         test__visit__closed_at__isnull=False,

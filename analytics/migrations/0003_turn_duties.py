@@ -5,25 +5,42 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('analytics', '0002_months_and_what_a_run_keeps'),
-        ('fleet', '0007_turn_sensitivities'),
+        ("analytics", "0002_months_and_what_a_run_keeps"),
+        ("fleet", "0007_turn_sensitivities"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='TurnDuty',
+            name="TurnDuty",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('asked', models.PositiveBigIntegerField(default=0)),
-                ('answered', models.PositiveBigIntegerField(default=0)),
-                ('model', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='fleet.appliancemodel')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("asked", models.PositiveBigIntegerField(default=0)),
+                ("answered", models.PositiveBigIntegerField(default=0)),
+                (
+                    "model",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to="fleet.appliancemodel",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'turn duties',
-                'ordering': ['id'],
-                'indexes': [models.Index(condition=models.Q(('asked__gt', models.F('answered'))), fields=['id'], name='turn_duty_owed')],
+                "verbose_name_plural": "turn duties",
+                "ordering": ["id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("asked__gt", models.F("answered"))),
+                        fields=["id"],
+                        name="turn_duty_owed",
+                    )
+                ],
             },
         ),
     ]

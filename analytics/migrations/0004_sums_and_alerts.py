@@ -7,87 +7,334 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('analytics', '0003_turn_duties'),
-        ('fleet', '0011_shipped_safety_categories'),
+        ("analytics", "0003_turn_duties"),
+        ("fleet", "0011_shipped_safety_categories"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='driftrun',
-            name='alerted_at',
-            field=models.DateTimeField(help_text='When it was looked through for alerts.', null=True),
+            model_name="driftrun",
+            name="alerted_at",
+            field=models.DateTimeField(help_text="When it was looked through for alerts.", null=True),
         ),
         migrations.AddField(
-            model_name='periodbias',
-            name='verdicts_changed',
-            field=models.PositiveIntegerField(help_text='Tests as found that the bias put on the other side of a limit; recent periods only.', null=True),
+            model_name="periodbias",
+            name="verdicts_changed",
+            field=models.PositiveIntegerField(
+                help_text="Tests as found that the bias put on the other side of a limit; recent periods only.",
+                null=True,
+            ),
         ),
         migrations.CreateModel(
-            name='Alert',
+            name="Alert",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('wanderer', 'a trim wanders'), ('analyser', 'an analyser is off'), ('gas', "an area's gas has shifted"), ('outside', 'likely outside its band before the annual date')], max_length=8)),
-                ('cause', models.CharField(max_length=80)),
-                ('value', models.FloatField(help_text='Probability, or bias in % CO2, or shift in % of K.')),
-                ('low', models.FloatField(null=True)),
-                ('high', models.FloatField(null=True)),
-                ('day', models.DateField(help_text="The gas's month, or the day by which to come.", null=True)),
-                ('holds', models.BooleanField(default=True)),
-                ('raised_at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
-                ('ceased_at', models.DateTimeField(null=True)),
-                ('mailed_at', models.DateTimeField(null=True)),
-                ('acknowledged_at', models.DateTimeField(null=True)),
-                ('note', models.CharField(blank=True, max_length=400)),
-                ('acknowledged_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('appliance', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='alerts', to='fleet.appliance')),
-                ('gas_area', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='alerts', to='fleet.gasarea')),
-                ('period', models.ForeignKey(null=True, on_delete=django.db.models.deletion.CASCADE, related_name='alerts', to='fleet.analyserperiod')),
-                ('raised_by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("wanderer", "a trim wanders"),
+                            ("analyser", "an analyser is off"),
+                            ("gas", "an area's gas has shifted"),
+                            ("outside", "likely outside its band before the annual date"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("cause", models.CharField(max_length=80)),
+                ("value", models.FloatField(help_text="Probability, or bias in % CO2, or shift in % of K.")),
+                ("low", models.FloatField(null=True)),
+                ("high", models.FloatField(null=True)),
+                (
+                    "day",
+                    models.DateField(help_text="The gas's month, or the day by which to come.", null=True),
+                ),
+                ("holds", models.BooleanField(default=True)),
+                ("raised_at", models.DateTimeField(db_default=django.db.models.functions.datetime.Now())),
+                ("ceased_at", models.DateTimeField(null=True)),
+                ("mailed_at", models.DateTimeField(null=True)),
+                ("acknowledged_at", models.DateTimeField(null=True)),
+                ("note", models.CharField(blank=True, max_length=400)),
+                (
+                    "acknowledged_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "appliance",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="alerts",
+                        to="fleet.appliance",
+                    ),
+                ),
+                (
+                    "gas_area",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="alerts",
+                        to="fleet.gasarea",
+                    ),
+                ),
+                (
+                    "period",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="alerts",
+                        to="fleet.analyserperiod",
+                    ),
+                ),
+                (
+                    "raised_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
-                'indexes': [models.Index(condition=models.Q(('acknowledged_at', None), ('holds', True)), fields=['-id'], name='alert_waiting'), models.Index(condition=models.Q(('mailed_at', None)), fields=['id'], name='alert_unmailed')],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('holds', True)), fields=('kind', 'cause'), name='alert_once_per_cause'), models.CheckConstraint(condition=models.Q(('kind__in', ['wanderer', 'analyser', 'gas', 'outside'])), name='alert_kind', violation_error_message='kind is not one of its known values.'), models.CheckConstraint(condition=models.Q(models.Q(('appliance__isnull', False), ('kind__in', ['wanderer', 'outside'])), models.Q(('kind', 'analyser'), ('period__isnull', False)), models.Q(('gas_area__isnull', False), ('kind', 'gas')), _connector='OR'), name='alert_names_its_subject'), models.CheckConstraint(condition=models.Q(models.Q(('acknowledged_at__isnull', True), ('acknowledged_by__isnull', True)), models.Q(('acknowledged_at__isnull', False), ('acknowledged_by__isnull', False)), _connector='OR'), name='alert_acknowledged_by_someone'), models.CheckConstraint(condition=models.Q(('value__isnull', True), models.Q(('value__gt', -1000000.0), ('value__lt', 1000000.0)), _connector='OR'), name='alert_value_finite', violation_error_message='value must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('low__isnull', True), models.Q(('low__gt', -1000000.0), ('low__lt', 1000000.0)), _connector='OR'), name='alert_low_finite', violation_error_message='low must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('high__isnull', True), models.Q(('high__gt', -1000000.0), ('high__lt', 1000000.0)), _connector='OR'), name='alert_high_finite', violation_error_message='high must be a finite number of absolute value under 1e6.')],
+                "ordering": ["-id"],
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("acknowledged_at", None), ("holds", True)),
+                        fields=["-id"],
+                        name="alert_waiting",
+                    ),
+                    models.Index(
+                        condition=models.Q(("mailed_at", None)), fields=["id"], name="alert_unmailed"
+                    ),
+                ],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("holds", True)),
+                        fields=("kind", "cause"),
+                        name="alert_once_per_cause",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("kind__in", ["wanderer", "analyser", "gas", "outside"])),
+                        name="alert_kind",
+                        violation_error_message="kind is not one of its known values.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("appliance__isnull", False), ("kind__in", ["wanderer", "outside"])),
+                            models.Q(("kind", "analyser"), ("period__isnull", False)),
+                            models.Q(("gas_area__isnull", False), ("kind", "gas")),
+                            _connector="OR",
+                        ),
+                        name="alert_names_its_subject",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("acknowledged_at__isnull", True), ("acknowledged_by__isnull", True)),
+                            models.Q(("acknowledged_at__isnull", False), ("acknowledged_by__isnull", False)),
+                            _connector="OR",
+                        ),
+                        name="alert_acknowledged_by_someone",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("value__isnull", True),
+                            models.Q(("value__gt", -1000000.0), ("value__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="alert_value_finite",
+                        violation_error_message="value must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("low__isnull", True),
+                            models.Q(("low__gt", -1000000.0), ("low__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="alert_low_finite",
+                        violation_error_message="low must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("high__isnull", True),
+                            models.Q(("high__gt", -1000000.0), ("high__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="alert_high_finite",
+                        violation_error_message="high must be a finite number of absolute value under 1e6.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ModelAgeing',
+            name="ModelAgeing",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('trim', models.CharField(choices=[('throttle', 'throttle'), ('offset', 'offset')], max_length=8)),
-                ('unit', models.CharField(max_length=7)),
-                ('age_from', models.SmallIntegerField()),
-                ('burners', models.PositiveIntegerField()),
-                ('flagged', models.PositiveIntegerField(help_text='Burners whose trim wanders.')),
-                ('drift', models.FloatField()),
-                ('drift_low', models.FloatField(null=True)),
-                ('drift_high', models.FloatField(null=True)),
-                ('moved', models.FloatField(help_text='Median movement a year.')),
-                ('model', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='ageing', to='fleet.appliancemodel')),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='ageing', to='analytics.driftrun')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "trim",
+                    models.CharField(choices=[("throttle", "throttle"), ("offset", "offset")], max_length=8),
+                ),
+                ("unit", models.CharField(max_length=7)),
+                ("age_from", models.SmallIntegerField()),
+                ("burners", models.PositiveIntegerField()),
+                ("flagged", models.PositiveIntegerField(help_text="Burners whose trim wanders.")),
+                ("drift", models.FloatField()),
+                ("drift_low", models.FloatField(null=True)),
+                ("drift_high", models.FloatField(null=True)),
+                ("moved", models.FloatField(help_text="Median movement a year.")),
+                (
+                    "model",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="ageing",
+                        to="fleet.appliancemodel",
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="ageing",
+                        to="analytics.driftrun",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'model_id', '-trim', 'unit', 'age_from'],
-                'constraints': [models.UniqueConstraint(fields=('run', 'model', 'trim', 'unit', 'age_from'), name='model_ageing_once'), models.CheckConstraint(condition=models.Q(('trim__in', ['throttle', 'offset'])), name='model_ageing_trim', violation_error_message='trim is not one of its known values.'), models.CheckConstraint(condition=models.Q(('unit__in', ['pct_k', 'pa', 'milli_w'])), name='model_ageing_unit', violation_error_message='unit is not one of its known values.'), models.CheckConstraint(condition=models.Q(('drift__isnull', True), models.Q(('drift__gt', -1000000.0), ('drift__lt', 1000000.0)), _connector='OR'), name='model_ageing_drift_finite', violation_error_message='drift must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('drift_low__isnull', True), models.Q(('drift_low__gt', -1000000.0), ('drift_low__lt', 1000000.0)), _connector='OR'), name='model_ageing_drift_low_finite', violation_error_message='drift_low must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('drift_high__isnull', True), models.Q(('drift_high__gt', -1000000.0), ('drift_high__lt', 1000000.0)), _connector='OR'), name='model_ageing_drift_high_finite', violation_error_message='drift_high must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('moved__isnull', True), models.Q(('moved__gt', -1000000.0), ('moved__lt', 1000000.0)), _connector='OR'), name='model_ageing_moved_finite', violation_error_message='moved must be a finite number of absolute value under 1e6.')],
+                "ordering": ["run_id", "model_id", "-trim", "unit", "age_from"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("run", "model", "trim", "unit", "age_from"), name="model_ageing_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("trim__in", ["throttle", "offset"])),
+                        name="model_ageing_trim",
+                        violation_error_message="trim is not one of its known values.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("unit__in", ["pct_k", "pa", "milli_w"])),
+                        name="model_ageing_unit",
+                        violation_error_message="unit is not one of its known values.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("drift__isnull", True),
+                            models.Q(("drift__gt", -1000000.0), ("drift__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="model_ageing_drift_finite",
+                        violation_error_message="drift must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("drift_low__isnull", True),
+                            models.Q(("drift_low__gt", -1000000.0), ("drift_low__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="model_ageing_drift_low_finite",
+                        violation_error_message="drift_low must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("drift_high__isnull", True),
+                            models.Q(("drift_high__gt", -1000000.0), ("drift_high__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="model_ageing_drift_high_finite",
+                        violation_error_message="drift_high must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("moved__isnull", True),
+                            models.Q(("moved__gt", -1000000.0), ("moved__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="model_ageing_moved_finite",
+                        violation_error_message="moved must be a finite number of absolute value under 1e6.",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='TechnicianRepeat',
+            name="TechnicianRepeat",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('pairs', models.PositiveIntegerField()),
-                ('sd_co2_pct', models.FloatField()),
-                ('sd_low_co2_pct', models.FloatField()),
-                ('sd_high_co2_pct', models.FloatField()),
-                ('run', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.CASCADE, related_name='repeats', to='analytics.driftrun')),
-                ('technician', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("pairs", models.PositiveIntegerField()),
+                ("sd_co2_pct", models.FloatField()),
+                ("sd_low_co2_pct", models.FloatField()),
+                ("sd_high_co2_pct", models.FloatField()),
+                (
+                    "run",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="repeats",
+                        to="analytics.driftrun",
+                    ),
+                ),
+                (
+                    "technician",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['run_id', 'technician_id'],
-                'constraints': [models.UniqueConstraint(fields=('run', 'technician'), name='technician_repeat_once'), models.CheckConstraint(condition=models.Q(('sd_co2_pct__isnull', True), models.Q(('sd_co2_pct__gt', -1000000.0), ('sd_co2_pct__lt', 1000000.0)), _connector='OR'), name='technician_repeat_sd_co2_pct_finite', violation_error_message='sd_co2_pct must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('sd_low_co2_pct__isnull', True), models.Q(('sd_low_co2_pct__gt', -1000000.0), ('sd_low_co2_pct__lt', 1000000.0)), _connector='OR'), name='technician_repeat_sd_low_co2_pct_finite', violation_error_message='sd_low_co2_pct must be a finite number of absolute value under 1e6.'), models.CheckConstraint(condition=models.Q(('sd_high_co2_pct__isnull', True), models.Q(('sd_high_co2_pct__gt', -1000000.0), ('sd_high_co2_pct__lt', 1000000.0)), _connector='OR'), name='technician_repeat_sd_high_co2_pct_finite', violation_error_message='sd_high_co2_pct must be a finite number of absolute value under 1e6.')],
+                "ordering": ["run_id", "technician_id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("run", "technician"), name="technician_repeat_once"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("sd_co2_pct__isnull", True),
+                            models.Q(("sd_co2_pct__gt", -1000000.0), ("sd_co2_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="technician_repeat_sd_co2_pct_finite",
+                        violation_error_message="sd_co2_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("sd_low_co2_pct__isnull", True),
+                            models.Q(("sd_low_co2_pct__gt", -1000000.0), ("sd_low_co2_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="technician_repeat_sd_low_co2_pct_finite",
+                        violation_error_message="sd_low_co2_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("sd_high_co2_pct__isnull", True),
+                            models.Q(("sd_high_co2_pct__gt", -1000000.0), ("sd_high_co2_pct__lt", 1000000.0)),
+                            _connector="OR",
+                        ),
+                        name="technician_repeat_sd_high_co2_pct_finite",
+                        violation_error_message="sd_high_co2_pct must be a finite number of absolute value under 1e6.",
+                    ),
+                ],
             },
         ),
     ]
