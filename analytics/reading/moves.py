@@ -1,7 +1,7 @@
 """Recorded moves of a model's trims, each with the change of state that the readings beside it show."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,13 +13,16 @@ from django.db.models.functions import Coalesce
 from analytics.reading import sources
 from analytics.reading.history import LEAST_AIR_RATE
 from analytics.reading.mixture import mixture_of
-from analytics.turns.changes import Readings, offset_changed, throttle_change
+from analytics.turns.changes import Found, Readings, found_of, likely, offset_changed, throttle_change
 from analytics.turns.hierarchy import Moves
 from fleet.models import Point, TrimKind
-from visits.models import Adjustment, FiringTest, Visit
+from visits.models import Adjustment, FiringTest, Phase, Visit
 
 SIGNS = {"clockwise": 1.0, "anticlockwise": -1.0}
 UNITS = ("turn", "mark")
+FOUND_TESTS = 20_000
+"""Latest readings that tell how a model's burners are found."""
+_NUMBERED = ("fuel", "co2_source", "visit__analyser_id", "co2_pct", "o2_pct", "co_ppm")
 Key = tuple[str, str]
 """Trim and unit."""
 
@@ -31,6 +34,8 @@ class _Test:
     at: datetime | None
     ln_phi: float
     var: float
+    fuel: str
+    as_found: bool
 
 
 @dataclass(frozen=True)
@@ -70,11 +75,12 @@ def moves_read(model_id: int) -> dict[Key, Moves]:
         for place, own in moves.items()
         for span in _spans(place[1], own, tests[place], _turndown(turndowns[place[1]], fans.get(place)))
     ]
+    found = _found(model_id) if spans else {}
     return {
-        (trim, unit): found
+        (trim, unit): own
         for trim in sources.TRIMS
         for unit in UNITS
-        if (found := _moves([s for s in spans if (s.trim, s.unit) == (trim, unit)], trim)) is not None
+        if (own := _moves([s for s in spans if (s.trim, s.unit) == (trim, unit)], trim, found)) is not None
     }
 
 
@@ -114,7 +120,6 @@ def _tests(model_id: int) -> tuple[dict[Place, list[_Test]], dict[Place, float]]
     moved = Adjustment.objects.filter(
         withdrawn_reason="", trim__in=sources.TRIMS, burner__appliance__model=model_id
     )
-    numbers = ("co2_pct", "o2_pct", "co_ppm")
     rows = list(
         FiringTest.objects.standing()
         .filter(
@@ -126,31 +131,59 @@ def _tests(model_id: int) -> tuple[dict[Place, list[_Test]], dict[Place, float]]
         .exclude(settled=FiringTest.Settled.NOT_SETTLED)
         .order_by("visit_id", "sequence", "id")
         .values_list(
-            "visit_id", "burner_id", "key", "point", "observed_at", "fan_rpm", "fuel", "co2_source",
-            "visit__analyser_id", *numbers,
+            "visit_id", "burner_id", "key", "point", "observed_at", "fan_rpm", "phase", *_NUMBERED,
         )
     )  # fmt: skip
-    columns: list[Any] = list(zip(*rows, strict=True)) if rows else [()] * (9 + len(numbers))
-    analysers = sources.analysers_read(sorted({each for each in columns[8] if each is not None}))
-    known = {int(each): place for place, each in enumerate(analysers["id"])}
-    phi, var = mixture_of(
-        {
-            "fuel": np.array([sources.FUELS.index(fuel) for fuel in columns[6]], np.int64),
-            "co2_measured": np.array([source == FiringTest.Source.MEASURED for source in columns[7]], int),
-            **{name: _floats(columns[9 + place]) for place, name in enumerate(numbers)},
-        },
-        analysers,
-        np.array([known.get(each, -1) for each in columns[8]], np.int64),
-    )
+    phi, var = _mixture(rows)
     tests: dict[Place, list[_Test]] = defaultdict(list)
     fans: dict[Place, float] = {}
     for row, ln_phi, spread in zip(rows, np.log(phi).tolist(), var.tolist(), strict=True):
-        visit, burner, key, point, at, fan = row[:6]
+        visit, burner, key, point, at, fan, phase, fuel = row[:8]
         if point == Point.LOW and fan is not None:
             fans[visit, burner] = fan
         if np.isfinite(ln_phi):
-            tests[visit, burner].append(_Test(key, point, at, ln_phi, spread))
+            tests[visit, burner].append(_Test(key, point, at, ln_phi, spread, fuel, phase == Phase.AS_FOUND))
     return tests, fans
+
+
+def _mixture(rows: Sequence[tuple[Any, ...]]) -> tuple[Any, Any]:
+    """phi and variance of its logarithm of rows that end in _NUMBERED."""
+    columns: list[Any] = [column[-len(_NUMBERED) :] for column in rows]
+    fuel, source, analyser, co2, o2, co = zip(*columns, strict=True) if columns else ((),) * len(_NUMBERED)
+    analysers = sources.analysers_read(sorted({each for each in analyser if each is not None}))
+    known = {int(each): place for place, each in enumerate(analysers["id"])}
+    return mixture_of(
+        {
+            "fuel": np.array([sources.FUELS.index(each) for each in fuel], np.int64),
+            "co2_measured": np.array([each == FiringTest.Source.MEASURED for each in source], int),
+            "co2_pct": _floats(co2),
+            "o2_pct": _floats(o2),
+            "co_ppm": _floats(co),
+        },
+        analysers,
+        np.array([known.get(each, -1) for each in analyser], np.int64),
+    )
+
+
+def _found(model_id: int) -> dict[str, Found]:
+    """How the model's burners are found, by fuel, from its latest readings at both points."""
+    rows = list(
+        FiringTest.objects.standing()
+        .filter(
+            burner__appliance__model=model_id,
+            phase=Phase.AS_FOUND,
+            kept_out="",
+            point__in=[Point.HIGH, Point.LOW],
+        )
+        .order_by("-id")
+        .values_list("visit_id", "burner_id", "point", *_NUMBERED)[:FOUND_TESTS]
+    )
+    phi, _ = _mixture(rows)
+    pairs: dict[str, dict[Place, list[float]]] = defaultdict(lambda: defaultdict(lambda: [np.nan, np.nan]))
+    for (visit, burner, point, fuel, *_rest), ln_phi in zip(rows, np.log(phi).tolist(), strict=True):
+        pairs[fuel][visit, burner][int(point == Point.LOW)] = ln_phi
+    spreads = {fuel: found_of(*np.array(list(own.values()), np.float64).T) for fuel, own in pairs.items()}
+    return {fuel: found for fuel, found in spreads.items() if found is not None}
 
 
 def _turndown(known: tuple[float, float], fan_low_rpm: float | None) -> float:
@@ -211,8 +244,9 @@ def _first_after(tests: Sequence[_Test], point: str, at: datetime | None) -> _Te
     return min(own, key=lambda test: test.at or at, default=None)  # type: ignore[arg-type,return-value]
 
 
-def _moves(spans: Sequence[_Span], trim: str) -> Moves | None:
+def _moves(spans: Sequence[_Span], trim: str, found: Mapping[str, Found]) -> Moves | None:
     before, after = (_readings([getattr(span, phase) for span in spans]) for phase in ("before", "after"))
+    before = _likely(spans, before, found)
     turndown = np.array([span.turndown for span in spans])
     other = np.array([span.other_moved for span in spans], bool)
     if trim == TrimKind.THROTTLE:
@@ -228,6 +262,25 @@ def _moves(spans: Sequence[_Span], trim: str) -> Moves | None:
         u=u[use],
         burner=np.array([span.burner for span in spans])[use],
     )
+
+
+def _likely(spans: Sequence[_Span], before: Readings, found: Mapping[str, Found]) -> Readings:
+    """As found readings as they are likely to be right; others, and fuels seldom seen, as they are."""
+    fuels = [
+        {test.fuel for test in span.before.values() if test and test.as_found}
+        if all(test is None or test.as_found for test in span.before.values())
+        else set()
+        for span in spans
+    ]
+    columns = [each.copy() for each in (before.ln_high, before.ln_low, before.var_high, before.var_low)]
+    for fuel, spread in found.items():
+        rows = np.flatnonzero([own == {fuel} for own in fuels])
+        shrunk = likely(Readings(*(column[rows] for column in columns)), spread)
+        for column, values in zip(
+            columns, (shrunk.ln_high, shrunk.ln_low, shrunk.var_high, shrunk.var_low), strict=True
+        ):
+            column[rows] = values
+    return Readings(*columns)
 
 
 def _readings(phases: Sequence[dict[str, _Test | None]]) -> Readings:

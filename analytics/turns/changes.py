@@ -86,3 +86,59 @@ def _usable(readings: Readings, turndown: FloatArray) -> tuple[FloatArray, Float
         ok = (turndown >= TURNDOWN_LIMITS[0]) & (turndown <= TURNDOWN_LIMITS[1])
         ok &= (low / high) ** 2 < 0.8 * turndown**2
     return high, low, ok
+
+
+LEAST_PAIRS = 30
+"""As found pairs below which readings are taken as they are. Own cut."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """How a model's burners are found: mean (2,), covariance (2, 2) of ln φ at high and low fire, as read."""
+
+    mean: FloatArray
+    covariance: FloatArray
+
+
+def found_of(ln_high: FloatArray, ln_low: FloatArray) -> Found | None:
+    """The spread of as found readings (n,) of one model and fuel, blunders left out; None on too few.
+
+    Limits: pairs with a NaN are dropped.   Source: median and quartiles, docs/formulas.md, «turn
+    sensitivity».
+    """
+    pairs = np.stack([ln_high, ln_low], axis=1)
+    pairs = pairs[np.isfinite(pairs).all(axis=1)]
+    if len(pairs) < LEAST_PAIRS:
+        return None
+    middle = np.median(pairs, axis=0)
+    quartiles = np.subtract(*np.quantile(pairs, [0.75, 0.25], axis=0)) / 1.349
+    pairs = pairs[(np.abs(pairs - middle) <= 5.0 * np.maximum(quartiles, 1e-6)).all(axis=1)]
+    if len(pairs) < LEAST_PAIRS:
+        return None
+    return Found(pairs.mean(axis=0), np.cov(pairs.T))
+
+
+def likely(readings: Readings, found: Found) -> Readings:
+    """What was likely so behind as found readings, given how the model's burners are found.
+
+    A burner is moved because it was read far off, and it was read so partly by chance: taken as read, every
+    change would look larger than it was. Given the reading itself, its choice tells no more, so the usual
+    shrinkage toward the model's mean is right. Points not read stay so.   Limits: none.   Source: normal
+    regression to the mean, docs/formulas.md, «turn sensitivity».
+    """
+    value = np.stack([readings.ln_high, readings.ln_low], axis=1)
+    noise = np.stack([readings.var_high, readings.var_low], axis=1)
+    likely_value, likely_var = value.copy(), noise.copy()
+    for row in range(len(value)):
+        known = np.flatnonzero(np.isfinite(value[row]))
+        if not len(known):
+            continue
+        own = np.sqrt(noise[row, known])
+        whole = found.covariance[np.ix_(known, known)] / np.outer(own, own)
+        size, axes = np.linalg.eigh(whole)
+        # in units of the noise; what is found can vary no less than the noise alone
+        kept = axes @ np.diag(1.0 - 1.0 / np.maximum(size, 1.0)) @ axes.T
+        away = (value[row, known] - found.mean[known]) / own
+        likely_value[row, known] = found.mean[known] + own * (kept @ away)
+        likely_var[row, known] = np.diag(kept) * own**2
+    return Readings(likely_value[:, 0], likely_value[:, 1], likely_var[:, 0], likely_var[:, 1])
