@@ -19,9 +19,10 @@ from common.problems import Problem
 from people.models import DeviceToken, User
 from people.permissions import SignedIn, WorksHere
 from visits.models import Visit
+from visits.now import visit_now
 from visits.payload import VisitIn
 from visits.saving.stored import visit_answer
-from visits.schema import PROBLEM, BatchAnswer, BatchIn, CorrectionIn, VisitAnswer
+from visits.schema import PROBLEM, BatchAnswer, BatchIn, CorrectionIn, VisitAnswer, VisitNow
 from visits.selectors import visit_revisions
 from visits.serializers import VisitLine
 from visits.services import Saved, Sender, visit_correct, visit_countersign, visit_save, visits_save
@@ -129,6 +130,18 @@ def _batch_entry(name: Any, outcome: Saved | Problem) -> dict[str, Any]:
     if isinstance(outcome, Problem):
         return {**told, "problem": outcome.body()}
     return {**told, "etag": outcome.etag, "answer": outcome.answer}
+
+
+class VisitNowView(APIView):
+    """What the technician at the burner needs now."""
+
+    permission_classes = [WorksHere]
+
+    @extend_schema(tags=["visits"], responses={200: VisitNow, 404: PROBLEM})
+    def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+        """Cautions, the next step, settled or seconds to go, the value against its bands, and what to do."""
+        visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
+        return Response(visit_now(visit), headers={"ETag": f'"{visit.revision}"'})
 
 
 class VisitCorrections(APIView):

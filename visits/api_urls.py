@@ -21,6 +21,7 @@ urlpatterns = [
     path("visits/", api.VisitList.as_view(), name="visits"),
     path("visits/batch/", api.VisitBatch.as_view(), name="visit-batch"),
     path("visits/<uuid:visit_uuid>/", api.VisitDetail.as_view(), name="visit"),
+    path("visits/<uuid:visit_uuid>/now/", api.VisitNowView.as_view(), name="visit-now"),
     path("visits/<uuid:visit_uuid>/corrections/", api.VisitCorrections.as_view(), name="visit-corrections"),
     path(
         "visits/<uuid:visit_uuid>/countersignature/",

@@ -146,3 +146,54 @@ class BatchAnswer(BaseModel):
     """One answer per visit, in the order sent."""
 
     answers: list[BatchEntryAnswer]
+
+
+class Caution(BaseModel):
+    """A finding that stands before everything else."""
+
+    code: str
+    sentence: str
+    what_to_do: str
+
+
+class StepNow(BaseModel):
+    """The next step in the order of work, and the caution that belongs to it."""
+
+    code: Literal["make_safe", "closed", "wait", "as_found", "adjust", "as_left", "put_back", "close"]
+    text: str
+    burner: str | int | None
+    point: str | None
+    phase: str | None
+    caution: str
+
+
+class ReadingNow(BaseModel):
+    """The newest test's CO2 (dry, vol %) against target and acceptance."""
+
+    test: str
+    burner: str | int | None
+    point: str
+    phase: str
+    co2_pct: float | None
+    u_co2_pct: float | None
+    target_co2_pct: list[float] | None
+    acceptance_co2_pct: list[float] | None
+    p_inside: float | None
+    verdict: str
+
+
+class VisitNow(BaseModel):
+    """What the technician needs now. `to_go_s` counts from the newest test's last reading."""
+
+    cautions: list[Caution]
+    step: StepNow
+    do: str
+    settled: bool | None
+    to_go_s: float | None
+    why_not_settled: str | None
+    reading: ReadingNow | None
+    advice: list[dict[str, Any]]
+    not_put_back: list[str]
+    revision: int
+    closed: bool
+    caution: str

@@ -144,16 +144,19 @@ def _tests(
         analyser = np.where(visit >= 0, of_visit[visit], UNKNOWN) if len(of_visit) else visit
         phi, var = mixture_of(batch, analysers, analyser)
         use = np.isfinite(phi) & (visit >= 0) & (burner >= 0)
+        # read after the throttle had moved: taken back by the change at high fire where that is known
+        shift, u_shift = batch["inferred_ln_phi"], batch["inferred_u_ln_phi"]
+        taken_back = np.isfinite(shift)
         kept.append(
             (
                 visit[use].astype(np.int32),
                 burner[use].astype(np.int32),
                 (2 * batch["phase"] + batch["point"])[use].astype(np.int8),
                 batch["fuel"][use].astype(np.int8),
-                batch["moved_before"][use] == 1,
+                ((batch["moved_before"] == 1) & ~taken_back)[use],
                 batch["sequence"][use],
-                np.log(phi[use]).astype(np.float32),
-                var[use].astype(np.float32),
+                (np.log(phi) - np.where(taken_back, shift, 0.0))[use].astype(np.float32),
+                (var + np.where(taken_back, u_shift, 0.0) ** 2)[use].astype(np.float32),
                 batch["air_temp_c"][use],
                 batch["fan_rpm"][use],
             )

@@ -103,6 +103,8 @@ def test_batches(appliance_ids: Ids) -> Iterator[Columns]:
                 Place("co2_source", (FiringTest.Source.DERIVED.value, FiringTest.Source.MEASURED.value)),
             ),
             "moved_before": ("i2", Place("moved_before", (False, True))),
+            "inferred_ln_phi": ("f4", "inferred_ln_phi"),
+            "inferred_u_ln_phi": ("f4", "inferred_u_ln_phi"),
             "sequence": ("i4", "sequence"),
             "co2_pct": ("f4", "co2_pct"),
             "o2_pct": ("f4", "o2_pct"),

@@ -64,6 +64,7 @@ ROWS = [
     Row("PUT", "visit", firm(), theirs=office(), kwargs=of_open_visit, body=a_visit, note="open"),
     Row("PUT", "visit", firm(409), theirs=office(409), kwargs=of_closed_visit, body=a_visit, note="closed"),
     Row("POST", "visit-batch", firm(), body=a_batch),
+    Row("GET", "visit-now", firm(), kwargs=of_open_visit),
     Row("GET", "visit-corrections", everyone(), theirs=firm(contact=404), kwargs=of_closed_visit),
     Row("POST", "visit-corrections", firm(), theirs=office(), kwargs=of_closed_visit, body=a_correction),
     # Nobody here holds a licence that covers the work: a signature is refused whoever gives it.

@@ -9,6 +9,8 @@ from combustion import fuels
 from combustion.balance import phi_from_co2
 from fleet.models import Burner
 from tests.analytics.fleets import imported
+from tests.visits.bodies import closed, firing, move, visit_body
+from tests.visits.conftest import set_up_scene
 
 pytestmark = pytest.mark.django_db
 
@@ -34,3 +36,26 @@ def test_an_imported_fleet_is_read_back_as_it_was_simulated(tmp_path):
     assert np.allclose(history.low_air_rate[order, 0], 1 / fleet.believed_turndown[v.appliance])
     assert len(read.numbering.period_ids) == len(np.unique(v.period))
     assert len(read.numbering.area_ids) == fleet.options.areas
+
+
+def test_a_low_fire_taken_back_before_a_throttle_move_is_read_as_found(api_of):
+    """Without high fire on both sides of the move it is not: judging and drift agree on which is which."""
+    scene = set_up_scene(api_of)
+    tests = [
+        firing("h", "high", "as_found", 10, co2_pct=8.0, o2_pct=None),
+        firing("l", "low", "as_found", 18, co2_pct=8.8, o2_pct=None),
+        firing("h2", "high", "as_left", 21, co2_pct=9.0, o2_pct=None),
+    ]
+    body = closed(visit_body(scene.appliance, scene.analyser, tests=tests, adjustments=[move("a1", 15)]))
+    assert scene.put(body).status_code == 201
+    only_after = {**body, "tests": tests[1:]}
+    assert scene.put(only_after, uuid="00000000-0000-7000-8000-000000000002").status_code == 201
+    history = history_read().history
+    high_before, high_after, low = (
+        phi_from_co2(c, fuels.fuel("natural_gas"), 22.0)[0] for c in (8.0, 9.0, 8.8)
+    )
+    corrected, plain = history.found_phi[:, LOW]
+    assert corrected == pytest.approx(low * high_before / high_after, rel=1e-3)
+    assert plain == pytest.approx(low, rel=1e-4)
+    assert history.moved_before[:, LOW].tolist() == [False, True]
+    assert history.found_var[0, LOW] > history.found_var[1, LOW]

@@ -35,6 +35,8 @@ def inferred_apply(cases: Sequence[Case], numbers: Numbers) -> None:
     for case in cases:
         for offset, test in enumerate(case.tests):
             test.inferred, test.inferred_ln_phi, test.inferred_u_ln_phi = False, None, None
+            if test.moved_before is None and read_after_move(case, test):
+                test.moved_before = True  # nobody said so; drift reads it from the row
             if test.withdrawn_reason or test.point != Point.LOW or not read_after_move(case, test):
                 continue
             shift = _shift(case, test, numbers, first)

@@ -83,6 +83,9 @@ def result_answer(result: TestResult) -> dict[str, Any]:
     quantities = {name: quantity_answer(result, name) for name in QUANTITIES}
     return {
         **quantities,
+        "settled": result.test.settled,
+        "settled_why": result.test.settled_why,
+        "settle_to_go_s": result.test.settle_to_go_s,
         "thermally_steady": result.test.thermally_steady,
         "indicative": [] if result.test.thermally_steady else list(INDICATIVE),
         "inferred": result.test.inferred,
