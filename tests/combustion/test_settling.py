@@ -44,7 +44,7 @@ def test_the_interval_of_the_mean_holds_95_in_100_within_2_points(rho, readings)
 
 
 def test_readings_taken_for_independent_and_the_plug_in_effective_number_would_fail_that():
-    """The usual recipe, n (1 - r)/(1 + r) with the estimated r and Student's t, is short in a short window."""
+    """The usual recipe, n (1 - r)/(1 + r) with the estimated r and Student's t, falls short in a window."""
     series, n = ar1(0.7, 20, 4000, np.random.default_rng(90)), 20
     centred = series - series.mean(axis=1, keepdims=True)
     sd = series.std(axis=1, ddof=1)
