@@ -79,6 +79,13 @@ def problem_json(problem: Problem) -> JsonResponse:
     )
 
 
+def failed_json(request: HttpRequest) -> JsonResponse:
+    """500 under the API, where something unforeseen went wrong; the log has it."""
+    return problem_json(
+        Problem("failed", "Something went wrong on this side. Send it again later.", status=500)
+    )
+
+
 def not_found_json(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
     """404 for an unknown address under the API."""
     return problem_json(Problem("not_found", "There is nothing at this address for you.", status=404))

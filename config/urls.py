@@ -8,3 +8,6 @@ urlpatterns = [
     path("admin/", admin.site.urls),
     path("", include("web.urls")),
 ]
+
+handler404 = "config.missing.not_found"
+handler500 = "config.missing.failed"

@@ -30,7 +30,7 @@ class SiteSerializer(serializers.ModelSerializer[Site]):
     """How to get in is not told here: it comes with the technician's day."""
 
     customer = CustomerSerializer()
-    gas_area = serializers.CharField(source="gas_area.name", default=None)
+    gas_area = serializers.CharField(source="gas_area.name", default=None, allow_null=True)
 
     class Meta:
         model = Site

@@ -16,6 +16,7 @@ from rest_framework.views import APIView
 
 from common.conditional import conditional_answer
 from common.paging import ListQuery
+from common.schema import ProblemDetails
 from fleet.models import Appliance
 from people.models import Role, User
 from people.permissions import OfficeOnly, SignedIn, WorksHere, role_of
@@ -93,7 +94,7 @@ class FollowUpDone(GenericAPIView[FollowUp]):
     serializer_class = out.FollowUpDoneSerializer
     queryset = FollowUp.objects.none()
 
-    @extend_schema(responses=out.FollowUpSerializer)
+    @extend_schema(responses={200: out.FollowUpSerializer, 409: ProblemDetails})
     def post(self, request: Request, pk: int) -> Response:
         """Say how it was seen to, where no visit does."""
         row = get_object_or_404(FollowUp.objects.visible_to(request.user).with_place(), pk=pk)

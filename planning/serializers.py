@@ -26,8 +26,8 @@ class DueDateSerializer(serializers.ModelSerializer[DueDate]):
     """When an appliance must be seen, inside which window, and what that rests on."""
 
     appliance = DueApplianceSerializer()
-    contract = serializers.CharField(source="contract.reference", default=None)
-    basis_visit = serializers.UUIDField(source="basis_visit.uuid", default=None)
+    contract = serializers.CharField(source="contract.reference", default=None, allow_null=True)
+    basis_visit = serializers.UUIDField(source="basis_visit.uuid", default=None, allow_null=True)
 
     class Meta:
         model = DueDate
@@ -138,7 +138,7 @@ class HistorySerializer(PastVisitSerializer):
     """A visit of one appliance's history."""
 
     technician = serializers.CharField(allow_null=True)
-    analyser = serializers.CharField(source="analyser.tag", default=None)
+    analyser = serializers.CharField(source="analyser.tag", default=None, allow_null=True)
 
     class Meta:
         model = Visit

@@ -96,8 +96,9 @@ class AdviceAnswer(BaseModel):
 
 
 class VisitAnswer(VisitIn):
-    """The visit as it now stands, judged."""
+    """The visit as it now stands, judged. `save_no` and `ignored` come in the answer to a save."""
 
+    save_no: int | None = None  # type: ignore[assignment]
     uuid: str
     revision: int
     closed: bool
@@ -108,7 +109,7 @@ class VisitAnswer(VisitIn):
     not_put_back: list[dict[str, Any]]
     health: Health
     results: dict[str, dict[str, Any]]
-    ignored: list[str]
+    ignored: list[str] = []
     caution: str
 
 

@@ -7,6 +7,7 @@ import yaml
 from django.core.management import call_command
 
 from tests.access.test_access import addresses, methods_of, part_of
+from tests.factories import UserFactory
 
 
 @pytest.fixture
@@ -35,3 +36,18 @@ def test_the_device_token_is_the_way_in_and_signing_in_needs_none(described):
     assert described["components"]["securitySchemes"]["deviceToken"]["scheme"] == "bearer"
     assert {"deviceToken": []} in described["paths"]["/api/v1/appliances/"]["get"]["security"]
     assert described["paths"]["/api/v1/tokens/"]["post"].get("security", []) in ([], [{}])
+
+
+def test_what_is_nowhere_or_breaks_is_answered_in_problem_details_under_the_api_alone(
+    client, db, monkeypatch
+):
+    told = client.get("/api/v1/nowhere/")
+    assert (told.status_code, told["Content-Type"]) == (404, "application/problem+json")
+    assert told.json()["code"] == "not_found"
+    assert client.get("/nowhere/")["Content-Type"].startswith("text/html")
+    monkeypatch.setattr("fleet.computing.api.FUELS", None)
+    client.raise_request_exception = False
+    client.force_login(UserFactory(), backend="django.contrib.auth.backends.ModelBackend")
+    broken = client.get("/api/v1/fuels/")
+    assert (broken.status_code, broken["Content-Type"]) == (500, "application/problem+json")
+    assert broken.json()["code"] == "failed"
