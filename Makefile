@@ -23,6 +23,7 @@ check: env-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy .
+	$(BIN)/mypy --config-file clients/python/pyproject.toml clients/python/flueledger_client
 	$(BIN)/lint-imports
 	DJANGO_SETTINGS_MODULE=config.settings.test $(BIN)/python manage.py makemigrations --check --dry-run
 	SECRET_KEY=check-only-0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJ ALLOWED_HOSTS=example.org \
