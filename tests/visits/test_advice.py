@@ -1,9 +1,12 @@
 """Advice over REST: the ladder from «leave it» to how far, and everything that stands before a move."""
 
 import json
+import uuid
 
 import pytest
 from django.utils import timezone
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from fleet.models import ModelTrim, TurnSensitivity
 from tests.visits.bodies import closed, firing, move, visit_body
@@ -226,6 +229,27 @@ def test_co_that_is_low_again_at_both_points_lets_the_trim_be_set(scene):
         read("l2", "low", "working", 28, 9.6, co_ppm=20.0),
     ]
     assert advice(scene, body_of(scene, 9.9, 9.6, *tests, co_ppm=180.0))["code"] == "move_trim"
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    high=st.floats(7.0, 11.0),
+    low=st.floats(7.0, 11.0),
+    co_ppm=st.floats(400.0, 5000.0),
+    at_low=st.booleans(),
+)
+def test_no_way_is_ever_named_with_co_high(scene, high, low, co_ppm, at_low):
+    """Whatever CO2 reads and whatever was learnt, at whichever point the CO stands."""
+    if not TurnSensitivity.objects.exists():
+        teach("throttle", -0.4)
+        teach("offset", 0.02)
+    body = body_of(scene, high, low)
+    body["tests"][int(at_low)]["readings"][0]["co_ppm"] = co_ppm
+    answer = scene.put(body, uuid=str(uuid.uuid4())).json()
+    said = json.dumps(answer["advice"]).lower()
+    assert answer["advice"]
+    for word in ("clockwise", "lower", "raise", "throttle", "offset", "turn"):
+        assert word not in said
 
 
 def test_room_air_with_co_names_no_way(scene):
