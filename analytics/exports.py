@@ -6,6 +6,7 @@ from typing import Any
 
 from analytics.models import ApplianceDrift, DriftPointer, PeriodBias, Reason, TrimDrift, Unit
 from analytics.reading.sources import TRIMS
+from common.sheets import Echo, inert
 from fleet.models import ApplianceModel, Burner
 
 DRIFT_COLUMNS = (
@@ -19,25 +20,17 @@ UNIT_WORDS = {
     Unit.MILLI_W.value: "1e-3 of w a year",
 }
 BURNERS_AT_ONCE = 2_000
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _NUMBERS = ("drift_per_year", "drift_low", "drift_high", "wander_probability")
 
 Sheet = Iterator[tuple[Any, ...]]
 
 
-class _Echo:
-    """A file that hands back what is written to it."""
-
-    def write(self, line: str) -> str:
-        return line
-
-
 def sheet_lines(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> Iterator[str]:
     """Lines of a CSV file, text that a spreadsheet would run made inert; numbers stay numbers."""
-    sheet = csv.writer(_Echo())
+    sheet = csv.writer(Echo())
     yield sheet.writerow(columns)
     for row in rows:
-        yield sheet.writerow([_inert(cell) for cell in row])
+        yield sheet.writerow([inert(cell) for cell in row])
 
 
 def drift_rows() -> Sheet:
@@ -130,7 +123,3 @@ def _text(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     return "" if value is None else str(value)
-
-
-def _inert(cell: Any) -> Any:
-    return "'" + cell if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS) else cell

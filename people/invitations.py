@@ -64,6 +64,20 @@ def invitation_send(*, person: User, subject: str, text: str, link: LinkMaker) -
 
 
 @transaction.atomic
+def invitation_repeat(*, by: User, person: User, subject: str, text: str, link: LinkMaker) -> None:
+    """Send the letter again to somebody who has not chosen a password yet; earlier letters' links still end
+    as they would have.  Raises Problem `invitation_used` where they have.
+    """
+    if not can_invite(by, person.role):
+        raise PermissionDenied
+    if person.has_usable_password() or not person.is_active:
+        detail = f"{person} has chosen a password already; a forgotten one is reset from the sign-in page."
+        raise Problem("invitation_used", detail, status=409)
+    audit(by=by, verb="invited_again", subject=person)
+    transaction.on_commit(lambda: invitation_send(person=person, subject=subject, text=text, link=link))
+
+
+@transaction.atomic
 def person_end(*, by: User, person: User) -> None:
     """Let somebody in no longer; what they recorded stays under their name."""
     if not can_invite(by, person.role) or person.pk == by.pk:

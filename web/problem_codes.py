@@ -15,6 +15,7 @@ PROBLEM_CODES: dict[str, str | Promise] = {
     "has_visits": _("Visits were recorded on it, so it stays."),
     "invalid": _("Some fields cannot be taken. `errors` names each with its value and limit."),
     "key_reused": _("This key was used for something else. Make a new key, or send the same again."),
+    "invitation_used": _("A password is chosen already. A forgotten one is reset from the sign-in page."),
     "licence_lapsed": _("Your licence on file is not in force today. Somebody licensed must do it."),
     "licence_scope": _("Your licence on file does not cover this work, fuel or input."),
     "licence_unknown": _("No licence of yours is on file. The office enters it."),

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Iterator
 import openpyxl
 import tablib
 
+from common.sheets import live
+
 MAX_BYTES = 2_000_000
 MAX_UNPACKED_BYTES = 30_000_000
 MAX_PARTS = 200
@@ -15,7 +17,6 @@ MAX_ROWS = 2000
 MAX_COLUMNS = 40
 MAX_CELL = 4000
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _ZIP = b"PK\x03\x04"
 
 
@@ -99,7 +100,7 @@ def _refuse_entities(part: bytes) -> None:
 def _table(rows: Iterable[list[str]]) -> tablib.Dataset:
     table = tablib.Dataset()
     for row in rows:
-        cells = [_live(cell).strip() for cell in row]
+        cells = [live(cell).strip() for cell in row]
         while cells and not cells[-1] and (table.headers is None or len(cells) > len(table.headers)):
             cells.pop()
         if not any(cells):
@@ -124,8 +125,3 @@ def _refuse_twin_heads(names: list[str]) -> None:
     twins = sorted({name for name in names if names.count(name) > 1})
     if twins:
         raise Refused(f"Two columns are called «{twins[0]}».")
-
-
-def _live(cell: str) -> str:
-    """Without the apostrophe that an export put before what a spreadsheet would run."""
-    return cell[1:] if cell.startswith("'") and cell[1:].startswith(FORMULA_STARTS) else cell

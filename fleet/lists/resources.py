@@ -6,7 +6,7 @@ from import_export.fields import Field
 from import_export.resources import ModelResource
 from import_export.widgets import ForeignKeyWidget
 
-from fleet.lists.reading import FORMULA_STARTS
+from common.sheets import inert
 from fleet.models import Analyser, Appliance, ApplianceModel, Burner, Customer, GasArea, Plant, Site
 
 
@@ -73,8 +73,7 @@ class ListResource(ModelResource):  # type: ignore[misc]
         value = field.get_value(instance)
         if isinstance(value, int | float) and not isinstance(value, bool):
             return value
-        text = super().export_field(field, instance, **kwargs)
-        return f"'{text}" if isinstance(text, str) and text.startswith(FORMULA_STARTS) else text
+        return inert(super().export_field(field, instance, **kwargs))
 
 
 class CustomerList(ListResource):

@@ -64,6 +64,10 @@ def of_technician(side, **_):
     return {"pk": side.technician.pk}
 
 
+def of_contact(side, **_):
+    return {"pk": side.contact.pk}
+
+
 def of_finding(side, **_):
     return {"pk": side.finding.pk}
 
@@ -181,6 +185,9 @@ ROWS = [
     Row("GET", "web:accounts", OFFICE),
     Row("GET", "web:invite", OFFICE),
     Row("POST", "web:invite", OFFICE, note="with nothing filled in"),
+    Row("GET", "web:account-sites", OFFICE, kwargs=of_contact),
+    Row("POST", "web:account-sites", OFFICE, kwargs=of_contact, note="with nothing filled in"),
+    Row("POST", "web:invite-again", SENT_ON, kwargs=of_technician),
     Row("POST", "web:account-end", SENT_ON, kwargs=of_technician),
     Row("GET", "web:my-day", only("technician")),
     Row("GET", "web:begin-visit", firm(302, anonymous=302), kwargs=for_appliance),

@@ -54,3 +54,41 @@ def test_an_ended_account_cannot_go_on_and_its_visits_stay(fleet, page_of) -> No
     assert client.get(reverse("web:my-day")).status_code == 302
     fleet.visit.refresh_from_db()
     assert fleet.visit.technician == fleet.technician
+
+
+def test_an_invitation_is_sent_again_until_a_password_is_chosen(
+    fleet, page_of, mailoutbox, django_capture_on_commit_callbacks
+) -> None:
+    office = page_of(fleet.office)
+    with django_capture_on_commit_callbacks(execute=True):
+        office.post(reverse("web:invite"), GUEST | {"role": "technician"})
+        person = User.objects.get(username="ada.quill@aldermere.example")
+        again = office.post(reverse("web:invite-again", args=[person.pk]), follow=True)
+    assert "Invited again: ada.quill@aldermere.example." in again.text
+    assert [letter.to for letter in mailoutbox] == [["ada.quill@aldermere.example"]] * 2
+    person.set_password("a-quiet-burner-9")
+    person.save()
+    refused = office.post(reverse("web:invite-again", args=[person.pk]), follow=True)
+    assert "has chosen a password already" in refused.text
+    assert len(mailoutbox) == 2
+    assert office.post(reverse("web:invite-again", args=[fleet.manager.pk])).status_code == 403
+
+
+def test_a_contact_s_sites_are_changed_and_the_second_editor_sees_what_the_first_did(fleet, page_of) -> None:
+    office, address = page_of(fleet.office), reverse("web:account-sites", args=[fleet.contact.pk])
+    other = fleet.other_appliance.plant.site
+    form = office.get(address).context["form"].initial
+    assert form["site_text"] == f"{fleet.site.customer} / {fleet.site}"
+    both = {"site_text": f"{form['site_text']}\n{other.customer} / {other}", "seen": form["seen"]}
+    assert office.post(address, both).status_code == 302
+    assert page_of(fleet.contact).get(reverse("web:site", args=[other.pk])).status_code == 403
+    contact = page_of(fleet.contact)
+    assert contact.get(reverse("web:appliance", args=[fleet.other_appliance.pk])).status_code == 200
+    late = office.post(address, {"site_text": form["site_text"], "seen": form["seen"]})
+    assert "Somebody changed this meanwhile" in late.text
+    assert contact.get(reverse("web:appliance", args=[fleet.other_appliance.pk])).status_code == 200
+    renewed = {"site_text": form["site_text"], "seen": late.context["form"].data["seen"]}
+    assert office.post(address, renewed).status_code == 302
+    assert contact.get(reverse("web:appliance", args=[fleet.other_appliance.pk])).status_code == 404
+    nothing = office.post(address, {"site_text": " ", "seen": ""})
+    assert "A contact reads at least one site." in nothing.context["form"].errors["site_text"]

@@ -4,7 +4,9 @@ import uuid
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
+from tests import factories as make
 from tests.web.small_fleet import SmallFleet, person
 from visits.models import FiringTest, Visit
 
@@ -144,3 +146,17 @@ def test_another_technician_may_not_write_and_the_office_may(fleet, entry, page_
     client.post(address, typed() | READINGS)
     assert page_of(person("other", "technician")).get(address).status_code == 403
     assert page_of(fleet.office).get(address).status_code == 200
+
+
+def test_what_to_bring_names_tools_and_nothing_for_a_sealed_trim(fleet, page_of) -> None:
+    plant = fleet.appliance.plant
+    make.AttendanceFactory(plant=plant, technician=fleet.technician, local_on=timezone.localdate())
+    offset = fleet.appliance.model.trims.filter(kind="offset")
+    client = page_of(fleet.technician)
+    for changed, tools in (
+        ({"tool": "None"}, ["3 mm hex"]),
+        ({"tool": "seal pliers", "mover": "sealed"}, ["3 mm hex"]),
+        ({"mover": "maker_trained"}, ["3 mm hex", "seal pliers"]),
+    ):
+        offset.update(**changed)
+        assert client.get(reverse("web:my-day")).context["tools"] == tools

@@ -5,12 +5,15 @@ import zipfile
 
 import openpyxl
 import pytest
+from django.core.files.storage import FileSystemStorage, default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 
 from fleet.lists import Refused, table_read
 from fleet.models import Appliance, Customer, Site
 from tests import factories as make
+from web.uploads import KEPT_FOR, preview_keep, previews_clear
 
 
 def send(client, kind, content, name="list.csv"):
@@ -146,3 +149,21 @@ def test_a_ticket_of_somebody_else_stores_nothing(fleet, page_of) -> None:
     answer = send(page_of(fleet.office), "customers", b"name\nNew Baths\n")
     assert "somebody else" in store(page_of(fleet.manager), answer).text
     assert not Customer.objects.filter(name="New Baths").exists()
+
+
+def test_a_previewed_file_that_nobody_applied_is_cleared_after_the_hour() -> None:
+    now = timezone.now()
+    previews_clear(now + KEPT_FOR * 2)  # what other tests left
+    name = preview_keep(b"customer\nAldermere Schools Trust\n")
+    assert previews_clear(now + KEPT_FOR / 2) == 0
+    assert default_storage.exists(name)
+    assert previews_clear(now + KEPT_FOR * 2) == 1
+    assert not default_storage.exists(name)
+    assert previews_clear(now + KEPT_FOR * 2) == 0
+
+
+def test_clearing_where_nothing_was_ever_sent_in_does_nothing(monkeypatch, tmp_path) -> None:
+    monkeypatch.setattr("web.uploads.default_storage", FileSystemStorage(location=tmp_path))
+    assert previews_clear(timezone.now()) == 0
+    preview_keep(b"x")
+    assert previews_clear(timezone.now() + KEPT_FOR * 2) == 1

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
 
+from common.sheets import inert
 from visits.history.columns import REASON
 
 SHOWN = 20
 _VALUE_SHOWN = 80
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,12 +115,7 @@ class Remarks:
     @staticmethod
     def _write(sheet: SheetBeside, kind: str, remark: Remark) -> None:
         cells = [kind, remark.row, remark.column, remark.value, remark.reason]
-        sheet.write([_inert(cell) if isinstance(cell, str) else cell for cell in cells])
-
-
-def _inert(text: str) -> str:
-    """Text that a spreadsheet would take for a formula, made plain text."""
-    return "'" + text if text.startswith(_FORMULA_STARTS) else text
+        sheet.write([inert(cell) for cell in cells])
 
 
 def bad_rows_sheet(path: Path, header: Sequence[str]) -> SheetBeside:

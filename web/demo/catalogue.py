@@ -144,7 +144,7 @@ _BRIGHTHOLM_TRIMS = (
 )
 _BRIGHTHOLM_SMALL_TRIMS = (
     _BRIGHTHOLM_TRIMS[0],
-    TrimCard("offset", "under the maker's seal", "none", "anticlockwise", 5.0, Mover.SEALED),
+    TrimCard("offset", "under the maker's seal", "", "anticlockwise", 5.0, Mover.SEALED),
 )
 
 MODELS: tuple[ModelCard, ...] = (

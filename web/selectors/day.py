@@ -5,11 +5,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fleet.models import Appliance
+from fleet.models import Appliance, ModelTrim
 from planning.selectors import Day
 from visits.models import Attendance, Finding, FiringTest, Phase, Severity, Visit
 from web.selectors.appliance import point_text
 
+# As people write that there is nothing to bring.
+_NO_TOOL = frozenset({"none", "no tool", "-", "–", "n/a"})
 GRAVE = (Severity.MAKE_SAFE, Severity.ACT)
 
 
@@ -48,6 +50,15 @@ def with_standing_findings(day: Day) -> list[AttendanceOfDay]:
     for finding in Finding.objects.open().filter(appliance__in=appliances, severity__in=GRAVE):
         standing[finding.appliance_id].append(finding)
     return [_stop(stop, standing) for stop in day.attendances]
+
+
+def tools_of(day: Day) -> list[str]:
+    """What the trims met on the day are turned with; a sealed one is turned by nobody in the field."""
+    trims = [
+        trim for model in day.models for trim in model.trims.all() if trim.mover != ModelTrim.Mover.SEALED
+    ]
+    tools = {trim.tool.strip() for trim in trims}
+    return sorted(tool for tool in tools if tool and tool.casefold() not in _NO_TOOL)
 
 
 def _in_use(stop: Any) -> list[Any]:

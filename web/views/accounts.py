@@ -12,12 +12,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from common.problems import Problem
 from fleet.contacts import contact_sites_set
-from people.invitations import can_invite, person_end, person_invite
+from fleet.models import Site
+from people.invitations import LinkMaker, can_invite, invitation_repeat, person_end, person_invite
 from people.models import Role, User
 from web.access import OFFICE, PersonRequest, page_for
-from web.forms.accounts import InvitationForm
+from web.forms.accounts import ContactSitesForm, InvitationForm
 from web.paging import ROWS, page_by_id
-from web.problems import add_to_form
+from web.problems import add_to_form, renew_hidden
 
 
 @page_for(OFFICE)
@@ -68,22 +69,69 @@ def end(request: PersonRequest, pk: int) -> HttpResponse:
     return redirect("web:accounts")
 
 
+@page_for(OFFICE)
+@require_http_methods(["GET", "POST"])
+def account_sites(request: PersonRequest, pk: int) -> HttpResponse:
+    """The sites that a contact reads, to change."""
+    contact = get_object_or_404(User, pk=pk, is_active=True, role=Role.CONTACT)
+    sites = Site.objects.filter(contacts__user=contact).select_related("customer").order_by("pk")
+    held = list(sites)
+    seen = ",".join(str(site.pk) for site in held)
+    names = "\n".join(f"{site.customer} / {site}" for site in held)
+    form = ContactSitesForm(request.POST or None, initial={"site_text": names, "seen": seen})
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            contact_sites_set(by=request.user, contact=contact, sites=given["sites"], seen=given["seen"])
+        except Problem as problem:
+            add_to_form(form, problem)
+            # Told of what they read now, the editor may save over it.
+            renew_hidden(form, "seen", seen)
+        else:
+            messages.success(request, _("%(person)s reads these sites.") % {"person": contact})
+            return redirect("web:accounts")
+    return render(request, "office/account-sites.html", {"form": form, "person": contact})
+
+
+@page_for(OFFICE)
+@require_POST
+def invite_again(request: PersonRequest, pk: int) -> HttpResponse:
+    """Send the invitation again."""
+    person = get_object_or_404(User, pk=pk, is_active=True)
+    try:
+        invitation_repeat(
+            by=request.user, person=person, link=_link_of(request), **_letter(person.first_name)
+        )
+    except Problem as problem:
+        messages.error(request, problem.detail)
+    else:
+        messages.success(request, _("Invited again: %(email)s.") % {"email": person.email})
+    return redirect("web:accounts")
+
+
 @transaction.atomic
 def _invited(request: PersonRequest, form: InvitationForm) -> User:
     given = form.cleaned_data
-
-    def link(encoded: str, token: str) -> str:
-        return request.build_absolute_uri(reverse("web:new-password", args=[encoded, token]))
-
     person = person_invite(
         by=request.user,
         email=given["email"],
         first_name=given["first_name"],
         last_name=given["last_name"],
         role=given["role"],
-        subject=_("Your account with Flueledger"),
-        text=render_to_string("office/invitation.txt", {"name": given["first_name"]}),
-        link=link,
+        link=_link_of(request),
+        **_letter(given["first_name"]),
     )
     contact_sites_set(by=request.user, contact=person, sites=given["sites"])
     return person
+
+
+def _letter(first_name: str) -> dict[str, str]:
+    text = render_to_string("office/invitation.txt", {"name": first_name})
+    return {"subject": _("Your account with Flueledger"), "text": text}
+
+
+def _link_of(request: PersonRequest) -> LinkMaker:
+    def link(encoded: str, token: str) -> str:
+        return request.build_absolute_uri(reverse("web:new-password", args=[encoded, token]))
+
+    return link

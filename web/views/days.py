@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 from people.models import Role
 from planning.selectors import day_of
 from web.access import PersonRequest, page_for
-from web.selectors.day import with_standing_findings
+from web.selectors.day import tools_of, with_standing_findings
 
 
 @page_for(frozenset({Role.TECHNICIAN}))
@@ -28,6 +28,6 @@ def my_day(request: PersonRequest) -> HttpResponse:
         "before": on - timedelta(days=1),
         "after": on + timedelta(days=1),
         "rows": with_standing_findings(day),
-        "tools": sorted({trim.tool for model in day.models for trim in model.trims.all() if trim.tool}),
+        "tools": tools_of(day),
     }
     return render(request, "technician/my-day.html", context)

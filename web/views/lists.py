@@ -1,12 +1,8 @@
 """Lists out as CSV or XLSX, and in again by way of a preview."""
 
-import secrets
-from datetime import timedelta
-
 from django import forms
 from django.contrib import messages
 from django.core import signing
-from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
@@ -17,9 +13,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from common.audit import audit
 from fleet.lists import KINDS, Refused, list_apply, list_preview, table_read
 from web.access import OFFICE, PersonRequest, page_for
+from web.uploads import KEPT_FOR, preview_keep
 
 SALT = "list-upload"
-KEPT_FOR = timedelta(hours=1)
 FORMATS = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
@@ -111,7 +107,6 @@ def download(request: PersonRequest, kind: str, form: str) -> HttpResponse:
 
 
 def _keep(request: PersonRequest, kind: str, separator: str, content: bytes) -> str:
-    """Keep the file under a name that nobody can guess; the ticket names it, signed."""
-    name = default_storage.save(f"lists/{secrets.token_hex(16)}", ContentFile(content))
-    ticket = {"by": request.user.pk, "kind": kind, "separator": separator, "name": name}
+    """Keep the file for the hour; the ticket names it, signed."""
+    ticket = {"by": request.user.pk, "kind": kind, "separator": separator, "name": preview_keep(content)}
     return signing.dumps(ticket, salt=SALT)
