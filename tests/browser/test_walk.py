@@ -13,6 +13,8 @@ from planning.models import FollowUp
 from tests.web.drift_rows import a_run
 from tests.web.small_fleet import SmallFleet
 from visits.booking import attendance_book
+from visits.service_record.codes import code_shown
+from visits.service_record.issuing import record_issue
 
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 WIDTHS = (1280, 360)
@@ -24,6 +26,7 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
     """What each role reads in a day."""
     appliance, other = f"/appliances/{fleet.appliance.pk}/", f"/appliances/{fleet.other_appliance.pk}/"
     visit, grave = f"/visits/{fleet.visit.uuid}/", f"/visits/{fleet.grave_visit.uuid}/"
+    record = f"/attendances/{fleet.visit.attendance.uuid}/record/"
     places = ["/customers/", f"/customers/{fleet.site.customer_id}/", f"/sites/{fleet.site.pk}/"]
     plant = f"/plants/{fleet.appliance.plant_id}/"
     lists = ["/today/", "/due/", "/due/?part=weeks", "/bookings/", "/findings/", "/contracts/", "/accounts/"]
@@ -31,6 +34,8 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
         "office": [
             *lists,
             "/accounts/invite/",
+            f"/accounts/{fleet.contact.pk}/sites/",
+            f"/attendances/{fleet.grave_visit.attendance.uuid}/record/",
             "/find/?q=school",
             *places,
             plant,
@@ -43,7 +48,7 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
         ],
         "technician": ["/my-day/", f"{visit_form(fleet)}", f"{appliance}safety/", "/account/", "/docs/"],
         "manager": ["/condition/", f"/condition/{fleet.visit.local_on:%Y-%m}/", "/docs/", *drift(fleet)],
-        "contact": ["/my-sites/", appliance, visit, "/docs/", "/due/"],
+        "contact": ["/my-sites/", appliance, visit, record, "/docs/", "/due/"],
     }
 
 
@@ -115,11 +120,26 @@ def faults(page: Page) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize("address", ["/sign-in/", "/password/", "/nothing-here/"])
+@pytest.mark.parametrize(
+    "address", ["/sign-in/", "/password/", "/record/", "/record/0000-0000-0000/", "/nothing-here/"]
+)
 def test_pages_before_signing_in_are_clean(fleet: SmallFleet, walk: Walk, address: str) -> None:
     page = walk(fleet.office)
     page.context.clear_cookies()
     page.goto(address)
+    assert faults(page) == []
+
+
+def test_whoever_holds_a_record_looks_its_code_up_without_signing_in(fleet: SmallFleet, walk: Walk) -> None:
+    issued = record_issue(by=None, attendance=fleet.grave_visit.attendance).record
+    page = walk(fleet.office, width=360)
+    page.context.clear_cookies()
+    page.goto("/record/")
+    page.fill("#id_code", issued.code.lower())
+    page.click("main button")
+    assert page.locator("h1").inner_text() == f"Service record {code_shown(issued.code)}"
+    assert page.get_by_text("Unaltered, and it still stands.").is_visible()
+    assert page.get_by_role("heading", name="Keep WH-1 off").is_visible()
     assert faults(page) == []
 
 
