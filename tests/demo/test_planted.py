@@ -10,7 +10,9 @@ from django.urls import reverse
 from fleet.models import Analyser, AnalyserPeriod, Appliance, Contract, FiringSpec, GasArea, ModelTrim, Site
 from people.models import Licence, User
 from tests.demo.conftest import TODAY, MadeDemo
-from visits.models import Attendance, Finding, FiringTest, Outcome, TemporaryChange, Visit
+from visits.models import Attendance, Finding, FiringTest, Outcome, ServiceRecord, TemporaryChange, Visit
+from visits.service_record.checking import Standing, record_check
+from web.demo import load
 from web.demo.accounts import CONTACT_LOGIN, LOGINS
 from web.demo.story import TECHNICIAN_LOGIN
 
@@ -262,3 +264,11 @@ def test_the_forgotten_lag_boiler_stands_on_the_offices_and_the_managers_page(
         code: count for code, _, count in manager.get(reverse("web:condition")).context["page"].by_code
     }
     assert by_code["not_put_back"] >= 1
+
+
+def test_the_newest_service_records_are_issued_and_stand(demo: MadeDemo) -> None:
+    records = list(ServiceRecord.objects.select_related("attendance"))
+    assert len(records) == load.RECORDS_ISSUED
+    assert {record.revision for record in records} == {1}
+    assert max(row.attendance.local_on for row in records) <= TODAY
+    assert {record_check(record.code).standing for record in records} == {Standing.STANDS}

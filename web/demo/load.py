@@ -15,7 +15,8 @@ from django.db import connection, transaction
 from common.outbox import announce
 from fleet.models import Analyser
 from visits.judging import judge_visits
-from visits.models import Finding, Life
+from visits.models import Attendance, Finding, Life
+from visits.service_record.issuing import record_issue
 from web.demo.accounts import Secrets, contacts_write, secrets_renew, staff_write
 from web.demo.lives import draw_lives, live
 from web.demo.places import invent_customer, invent_plants, invent_site
@@ -33,6 +34,7 @@ AFTERWARDS = ("plan_due", "recompute_drift", "learn_turns")
 """Commands of other apps that make due dates, drift and turns; the outbox would do it too, later."""
 FINDINGS_STAY_OPEN = timedelta(days=300)
 JUDGED_AT_ONCE = 250
+RECORDS_ISSUED = 12
 CHUNK_APPLIANCES = 600
 SITES_OF_A_CUSTOMER = 8
 APPLIANCES_PER_TECHNICIAN = 250
@@ -53,7 +55,15 @@ def demo_load(*, seed: int, today: date, password: str | None, progress: Progres
         _judge(keys, progress)
         _settle_old_findings(today)
     work_out_the_rest()
+    _issue_records()
     return shown
+
+
+def _issue_records() -> None:
+    """Service records of the newest attendances; those of earlier ones are issued when somebody asks."""
+    closed = Attendance.objects.filter(visits__closed_at__isnull=False).distinct()
+    for attendance in closed.select_related("plant__site").order_by("-local_on", "-pk")[:RECORDS_ISSUED]:
+        record_issue(by=None, attendance=attendance)
 
 
 def _settle_old_findings(today: date) -> None:
