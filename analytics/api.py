@@ -1,22 +1,26 @@
 """Drift over REST: pages of JSON by cursor, or the whole sheet as CSV."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import StreamingHttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.generics import ListAPIView
+from rest_framework.generics import GenericAPIView, ListAPIView, get_object_or_404
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 from analytics import serializers as out
+from analytics.alerting import alert_acknowledge
 from analytics.exports import ANALYSER_COLUMNS, DRIFT_COLUMNS, analyser_rows, drift_rows, sheet_lines
-from analytics.models import ApplianceDrift, PeriodBias, TrimDrift
+from analytics.models import Alert, ApplianceDrift, GasShift, PeriodBias, TrimDrift
+from analytics.selectors import alerts
 from common.paging import ListQuery
 from fleet.models import TrimKind
-from people.permissions import WorksHere
+from people.models import User
+from people.permissions import OfficeOnly, WorksHere
 
 
 class SheetRenderer(BaseRenderer):
@@ -106,3 +110,60 @@ class BiasList(SheetList):
         SheetQuery.asked(self.request)
         rows = PeriodBias.objects.visible_to(self.request.user).current()
         return rows.select_related("period__analyser")
+
+
+class GasQuery(ListQuery):
+    gas_area = serializers.CharField(required=False, max_length=120, help_text="Its name.")
+
+
+@extend_schema(parameters=[GasQuery])
+class GasList(ListAPIView[GasShift]):
+    """Gas shift per area and month, by the run that is current."""
+
+    permission_classes = [WorksHere]
+    serializer_class = out.GasShiftSerializer
+    queryset = GasShift.objects.none()
+    ordering = ("gas_area_id", "month")
+
+    def get_queryset(self) -> QuerySet[GasShift]:
+        asked = GasQuery.asked(self.request)
+        rows = GasShift.objects.visible_to(self.request.user).current().select_related("gas_area")
+        return rows.filter(gas_area__name=asked["gas_area"]) if "gas_area" in asked else rows
+
+
+class AlertQuery(ListQuery):
+    waiting = serializers.BooleanField(required=False, default=True, help_text="false: all that ever were.")
+    kind = serializers.ChoiceField(choices=Alert.Kind.choices, required=False)
+
+
+@extend_schema(parameters=[AlertQuery])
+class AlertList(ListAPIView[Alert]):
+    """Alerts of the office, one per cause, the newest first."""
+
+    permission_classes = [OfficeOnly]
+    serializer_class = out.AlertSerializer
+    queryset = Alert.objects.none()
+    ordering = ("-id",)
+
+    def get_queryset(self) -> QuerySet[Alert]:
+        asked = AlertQuery.asked(self.request)
+        by = cast(User, self.request.user)
+        return alerts(user=by, waiting=asked["waiting"], kind=asked.get("kind", ""))
+
+
+class AlertAcknowledge(GenericAPIView[Alert]):
+    """The office's word that it has seen an alert."""
+
+    permission_classes = [OfficeOnly]
+    serializer_class = out.AcknowledgeSerializer
+    queryset = Alert.objects.none()
+
+    @extend_schema(responses=out.AlertSerializer)
+    def post(self, request: Request, pk: int) -> Response:
+        """Once for each: a second acknowledgement is 409 `alert_acknowledged`."""
+        by = cast(User, request.user)
+        alert = get_object_or_404(Alert.objects.visible_to(by).with_subject(), pk=pk)
+        said = self.get_serializer(data=request.data)
+        said.is_valid(raise_exception=True)
+        done = alert_acknowledge(by=by, alert=alert, note=said.validated_data["note"])
+        return Response(out.AlertSerializer(done).data)

@@ -6,5 +6,8 @@ from analytics import api
 
 urlpatterns = [
     path("drift/", api.DriftList.as_view(), name="drift"),
+    path("gas-areas/shift/", api.GasList.as_view(), name="gas-shift"),
+    path("alerts/", api.AlertList.as_view(), name="alerts"),
+    path("alerts/<int:pk>/acknowledge/", api.AlertAcknowledge.as_view(), name="alert-acknowledge"),
     path("analysers/bias/", api.BiasList.as_view(), name="analyser-bias"),
 ]

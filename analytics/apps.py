@@ -14,5 +14,8 @@ class AnalyticsConfig(AppConfig):
         outbox.register(
             "analytics.turns", ["visit.closed", "visit.corrected", "visits.imported"], tasks.moves_told
         )
+        # after the drift work in the same round, so that it reads what that has just fitted
+        outbox.register("analytics.alerts", ["visit.closed", "visit.corrected"], tasks.visit_alerts)
         ticking.register("drift", tasks.recompute_what_is_owed)
+        ticking.register("alerts", tasks.alerts_what_is_owed)
         ticking.register("turns", tasks.learn_what_is_owed)

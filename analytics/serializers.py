@@ -6,7 +6,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from analytics.exports import UNIT_WORDS, burner_label
-from analytics.models import PeriodBias, TrimDrift
+from analytics.models import Alert, GasShift, PeriodBias, TrimDrift
+from analytics.selectors import WHAT_TO_DO, alert_sentence
 
 
 class TrimDriftSerializer(serializers.ModelSerializer[TrimDrift]):
@@ -48,3 +49,46 @@ class PeriodBiasSerializer(serializers.ModelSerializer[PeriodBias]):
         model = PeriodBias
         fields: Any = ["analyser", "calibrated_on", "readings", "bias_co2_pct", "bias_u", "weak", "run"]
         read_only_fields = fields
+
+
+class GasShiftSerializer(serializers.ModelSerializer[GasShift]):
+    """One gas area's month: what its gas added to the mixture's richness, %, against the area's usual."""
+
+    gas_area = serializers.CharField(source="gas_area.name")
+
+    class Meta:
+        model = GasShift
+        fields: Any = ["gas_area", "month", "shift_pct", "shift_u_pct", "readings", "weak", "run"]
+        read_only_fields = fields
+
+
+class AlertSerializer(serializers.ModelSerializer[Alert]):
+    """One cause, in words and numbers, with what to do. `value`: a probability (wanderer, outside), a bias in
+    % CO2 (analyser) or a shift in % (gas), with its 95 % interval where it has one."""
+
+    appliance = serializers.UUIDField(source="appliance.uuid", default=None)
+    analyser = serializers.CharField(source="period.analyser.tag", default=None)
+    gas_area = serializers.CharField(source="gas_area.name", default=None)
+    sentence = serializers.SerializerMethodField()
+    what_to_do = serializers.SerializerMethodField()
+    acknowledged_by = serializers.CharField(allow_null=True)
+
+    class Meta:
+        model = Alert
+        fields: Any = [
+            "id", "kind", "sentence", "what_to_do", "appliance", "analyser", "gas_area", "value", "low",
+            "high", "day", "holds", "raised_at", "ceased_at", "acknowledged_by", "acknowledged_at", "note",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_sentence(self, row: Alert) -> str:
+        return alert_sentence(row)
+
+    def get_what_to_do(self, row: Alert) -> str:
+        return WHAT_TO_DO[row.kind]
+
+
+class AcknowledgeSerializer(serializers.Serializer[Any]):
+    note = serializers.CharField(
+        max_length=400, required=False, default="", allow_blank=True, help_text="What is done about it."
+    )

@@ -2,10 +2,13 @@
 
 from datetime import datetime, timedelta
 
+from django.db import transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
+from analytics.alerting import alerts_raise, appliance_alerts_raise
 from analytics.claiming import DriftBusy
+from analytics.mailing import alerts_mail
 from analytics.models import DriftDuty, DriftPointer, DriftRun, TurnDuty
 from common.models import OutboxEvent
 from visits.models import Adjustment, Visit
@@ -66,6 +69,29 @@ def recompute_what_is_owed(now: datetime) -> dict[str, object]:
         return {"busy": len(taken)}
     rows.update(finished_at=timezone.now(), run=done.run)
     return {"run": done.run.pk, "flagged": done.run.flagged_appliances}
+
+
+def visit_alerts(event: OutboxEvent) -> None:
+    """What a closed visit shows of its appliance, once the drift work has fitted it again."""
+    run = _current()
+    if run is not None:
+        appliance_alerts_raise(run, event.payload["appliance"], now=timezone.now())
+
+
+def alerts_what_is_owed(now: datetime) -> dict[str, int]:
+    """Look through a run that nobody has looked through, then send what is new."""
+    run = _current()
+    raised = 0
+    if run is not None and run.alerted_at is None:
+        with transaction.atomic():
+            if DriftRun.objects.filter(pk=run.pk, alerted_at__isnull=True).update(alerted_at=now) == 1:
+                raised = alerts_raise(run, now=now)
+    return {"raised": raised, "mailed": alerts_mail(now)}
+
+
+def _current() -> DriftRun | None:
+    pointer = DriftPointer.objects.select_related("current").defer("current__kept").filter(only=1).first()
+    return pointer.current if pointer else None
 
 
 def _free(now: datetime) -> Q:

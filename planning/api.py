@@ -1,6 +1,7 @@
 """Planning over REST: what is due, what to follow up, an appliance's history, a technician's day."""
 
 from typing import cast
+from uuid import UUID
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -14,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from analytics.models import ApplianceDrift
 from common.conditional import conditional_answer
 from common.paging import ListQuery
 from common.schema import ProblemDetails
@@ -24,7 +26,8 @@ from planning import serializers as out
 from planning.bundle.reading import bundle_of
 from planning.bundle.serializers import DaySerializer
 from planning.bundle.telling import bundle_body
-from planning.models import DueDate, FollowUp
+from planning.earlier import earlier_visit_decide, earlier_visits_waiting
+from planning.models import DueDate, EarlierVisit, FollowUp
 from planning.selectors import history_of
 from planning.services import follow_up_close
 from visits.models import Visit
@@ -103,6 +106,46 @@ class FollowUpDone(GenericAPIView[FollowUp]):
         by = cast(User, request.user)
         done = follow_up_close(by=by, follow_up=row, note=said.validated_data["note"])
         return Response(out.FollowUpSerializer(done).data)
+
+
+class EarlierVisitList(ListAPIView[ApplianceDrift]):
+    """Earlier visits that drift proposes and that wait for the office's answer, the soonest first."""
+
+    permission_classes = [OfficeOnly]
+    serializer_class = out.ProposalSerializer
+    queryset = ApplianceDrift.objects.none()
+    ordering = ("next_visit_by", "id")
+
+    def get_queryset(self) -> QuerySet[ApplianceDrift]:
+        ListQuery.asked(self.request)
+        rows = earlier_visits_waiting(user=cast(User, self.request.user))
+        return rows.select_related("appliance__model__maker")
+
+
+class EarlierVisitDecision(GenericAPIView[EarlierVisit]):
+    """The office's answer to a proposed earlier visit."""
+
+    permission_classes = [OfficeOnly]
+    serializer_class = out.DecisionSerializer
+    queryset = EarlierVisit.objects.none()
+
+    @extend_schema(responses={201: out.EarlierVisitSerializer})
+    def post(self, request: Request, uuid: UUID) -> Response:
+        """Accepting moves the due date. 409 where nothing is proposed, or it was answered before."""
+        by = cast(User, request.user)
+        appliance = get_object_or_404(Appliance.objects.visible_to(by), uuid=uuid)
+        asked = self.get_serializer(data=request.data)
+        asked.is_valid(raise_exception=True)
+        said = asked.validated_data
+        row = earlier_visit_decide(
+            by=by,
+            appliance=appliance,
+            accept=said["decision"] == EarlierVisit.Decision.ACCEPTED,
+            come_by=said["come_by"],
+            reason=said["reason"],
+            today=timezone.localdate(),
+        )
+        return Response(out.EarlierVisitSerializer(row).data, status=201)
 
 
 class History(ListAPIView[Visit]):

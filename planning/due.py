@@ -65,6 +65,22 @@ def next_due(terms: Terms, last_done_on: date | None, installed_on: date | None 
     return Due(_allowed(agreed_on, window_from, window_to, terms.avoid_months), window_from, window_to)
 
 
+def brought_forward(due: Due, come_by: date, decided_on: date, after_days: int) -> Due:
+    """The date where the office has agreed to come by an earlier day: the window opens when it was agreed.
+
+    It closes as long after the day as the contract allows, and no later than it would have.
+
+    >>> due = Due(date(2027, 2, 19), date(2027, 1, 20), date(2027, 3, 21))
+    >>> brought_forward(due, date(2026, 12, 1), date(2026, 11, 25), 30).window_to
+    datetime.date(2026, 12, 31)
+    """
+    return Due(
+        due_on=come_by,
+        window_from=min(due.window_from, decided_on, come_by),
+        window_to=max(come_by, min(due.window_to, come_by + timedelta(days=after_days))),
+    )
+
+
 def _from_last_done(terms: Terms, last_done_on: date | None, ours_from: date) -> date:
     if last_done_on is None:
         return ours_from

@@ -13,6 +13,44 @@ from planning.querysets import DueDateQuerySet, FollowUpQuerySet
 from visits.models import Outcome, Visit
 
 
+class EarlierVisit(models.Model):
+    """The office's word on an earlier visit that drift proposes: accepted with a day, or declined.
+
+    It answers what was known after `basis_visit`; a later closed visit opens the question anew, and a
+    completed one meets what was accepted.
+    """
+
+    class Decision(models.TextChoices):
+        ACCEPTED = "accepted", "accepted"
+        DECLINED = "declined", "declined"
+
+    appliance = models.ForeignKey(Appliance, on_delete=models.CASCADE, related_name="earlier_visits")
+    basis_visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="+")
+    proposed_by = models.DateField(help_text="The day by which drift proposes to come.")
+    evidence = models.CharField(max_length=600, help_text="What the proposal rested on, in words.")
+    decision = models.CharField(max_length=8, choices=Decision)
+    come_by = models.DateField(null=True, help_text="The day agreed, where accepted.")
+    reason = models.CharField(max_length=400)
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["appliance", "basis_visit"], name="earlier_visit_decided_once"),
+            one_of("earlier_visit_decision", "decision", ["accepted", "declined"]),
+            models.CheckConstraint(
+                condition=models.Q(decision="accepted", come_by__isnull=False)
+                | models.Q(decision="declined", come_by__isnull=True),
+                name="earlier_visit_day_where_accepted",
+                violation_error_message="An accepted earlier visit has a day, a declined one has none.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"earlier visit of {self.appliance_id}: {self.get_decision_display()}"
+
+
 class DueDate(models.Model):
     """An appliance's next date with what it rests on, or the reason why it has none."""
 
@@ -39,6 +77,13 @@ class DueDate(models.Model):
         help_text="The visit it is reckoned from; empty: from the contract's start or the installation.",
     )
     reason = models.CharField(max_length=14, choices=Reason, blank=True, help_text="Why there is no date.")
+    earlier = models.ForeignKey(
+        EarlierVisit,
+        on_delete=models.SET_NULL,
+        null=True,
+        related_name="+",
+        help_text="The accepted earlier visit that brought the date forward.",
+    )
 
     objects = DueDateQuerySet.as_manager()
 

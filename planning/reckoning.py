@@ -8,8 +8,8 @@ from datetime import date, datetime
 from django.db.models import OuterRef, Q, Subquery
 
 from fleet.models import Appliance, Contract
-from planning.due import Terms, next_due
-from planning.models import DueDate, FollowUp
+from planning.due import Due, Terms, brought_forward, next_due
+from planning.models import DueDate, EarlierVisit, FollowUp
 from visits.models import Kind, Outcome, Visit
 
 COMPLETED = Q(outcome=Outcome.COMPLETED, uncountersigned=False)
@@ -34,13 +34,14 @@ class Record:
     unfinished: Sequence[Visit]
     dates: dict[int, DueDate]
     follow_ups: dict[int, FollowUp]
+    earlier: dict[int, EarlierVisit]
 
 
 def record_of(appliance_ids: Sequence[int]) -> Record:
-    """Read a chunk, in six queries whatever its size (five where nothing was ever completed).
+    """Read a chunk, in seven queries whatever its size (six where nothing was ever completed).
 
     appliances with their last visits' ids, due dates on file, follow-ups on file, contracts of the plants,
-    the visits named, unfinished visits
+    the visits named, unfinished visits, accepted earlier visits
     """
     appliances = list(
         Appliance.objects.filter(pk__in=appliance_ids)
@@ -60,6 +61,7 @@ def record_of(appliance_ids: Sequence[int]) -> Record:
         unfinished=list(Visit.objects.closed().exclude(COMPLETED).filter(appliance__in=appliance_ids)),
         dates={row.appliance_id: row for row in DueDate.objects.filter(appliance__in=appliance_ids)},
         follow_ups=follow_ups,
+        earlier=_accepted(appliance_ids),
     )
 
 
@@ -91,6 +93,22 @@ def _contracts_by_plant(plant_ids: Iterable[int]) -> dict[int, list[Contract]]:
     return by_plant
 
 
+def _accepted(appliance_ids: Sequence[int]) -> dict[int, EarlierVisit]:
+    """The last accepted earlier visit of each appliance."""
+    rows = EarlierVisit.objects.filter(appliance__in=appliance_ids, decision=EarlierVisit.Decision.ACCEPTED)
+    return {row.appliance_id: row for row in rows.select_related("basis_visit").order_by("id")}
+
+
+def _earlier(record: Record, appliance: Appliance, due: Due) -> EarlierVisit | None:
+    """The accepted earlier visit that nobody has met yet and that comes before the date."""
+    row = record.earlier.get(appliance.pk)
+    if row is None or row.come_by is None or row.come_by >= due.due_on:
+        return None
+    last = record.completed.get(record.completed_by[appliance.pk] or 0)
+    met = last is not None and _moment(last) > _moment(row.basis_visit)
+    return None if met else row
+
+
 def _due_date(record: Record, appliance: Appliance, today: date) -> DueDate:
     if not _in_use(appliance):
         return DueDate(appliance=appliance, reason=DueDate.Reason.RETIRED)
@@ -105,6 +123,9 @@ def _due_date(record: Record, appliance: Appliance, today: date) -> DueDate:
         last.local_on if last else None,
         appliance.installed_on,
     )
+    earlier = _earlier(record, appliance, due)
+    if earlier is not None and earlier.come_by is not None:
+        due = brought_forward(due, earlier.come_by, earlier.decided_at.date(), contract.window_after_days)
     return DueDate(
         appliance=appliance,
         due_on=due.due_on,
@@ -113,6 +134,7 @@ def _due_date(record: Record, appliance: Appliance, today: date) -> DueDate:
         rule=contract.rule,
         contract=contract,
         basis_visit=last,
+        earlier=earlier,
     )
 
 
@@ -145,7 +167,16 @@ def _in_use(appliance: Appliance) -> bool:
 
 
 def _differs(row: DueDate, held: DueDate | None) -> bool:
-    columns = ("due_on", "window_from", "window_to", "rule", "contract_id", "basis_visit_id", "reason")
+    columns = (
+        "due_on",
+        "window_from",
+        "window_to",
+        "rule",
+        "contract_id",
+        "basis_visit_id",
+        "reason",
+        "earlier_id",
+    )
     return held is None or any(getattr(row, column) != getattr(held, column) for column in columns)
 
 

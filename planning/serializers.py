@@ -4,9 +4,10 @@ from typing import Any
 
 from rest_framework import serializers
 
+from analytics.models import ApplianceDrift
 from fleet.models import Appliance
 from fleet.serializers import PlaceSerializer
-from planning.models import DueDate, FollowUp
+from planning.models import DueDate, EarlierVisit, FollowUp
 from visits.measured import MEASURED_FIELDS
 from visits.models import FiringTest, Visit
 
@@ -143,3 +144,41 @@ class HistorySerializer(PastVisitSerializer):
     class Meta:
         model = Visit
         fields = [*PastVisitSerializer.Meta.fields, "technician", "analyser", "analyser_text"]
+
+
+class ProposalSerializer(serializers.ModelSerializer[ApplianceDrift]):
+    """An earlier visit that drift proposes: `next_visit_by` is the day by which to come.
+
+    `outside`: rows of day and the probability of lying outside an acceptance limit on it.
+    """
+
+    appliance = DueApplianceSerializer()
+    annual_date = serializers.DateField(source="appliance.next_due_on", allow_null=True)
+    outside = serializers.JSONField()
+
+    class Meta:
+        model = ApplianceDrift
+        fields = ["appliance", "next_visit_by", "annual_date", "outside", "wander_probability", "flagged"]
+
+
+class DecisionSerializer(serializers.Serializer[Any]):
+    decision = serializers.ChoiceField(choices=EarlierVisit.Decision.choices)
+    come_by = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="Where accepted; left out: the day proposed."
+    )
+    reason = serializers.CharField(max_length=400)
+
+
+class EarlierVisitSerializer(serializers.ModelSerializer[EarlierVisit]):
+    """How a proposed earlier visit was answered, and what it rested on."""
+
+    appliance = serializers.UUIDField(source="appliance.uuid")
+    basis_visit = serializers.UUIDField(source="basis_visit.uuid")
+    decided_by = serializers.CharField()
+
+    class Meta:
+        model = EarlierVisit
+        fields = [
+            "appliance", "basis_visit", "proposed_by", "evidence", "decision", "come_by", "reason",
+            "decided_by", "decided_at",
+        ]  # fmt: skip

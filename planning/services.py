@@ -18,7 +18,7 @@ from planning.models import DueDate, FollowUp
 from planning.reckoning import due_dates_of, follow_ups_of, record_of
 
 CHUNK = 2000
-DUE_COLUMNS = ["due_on", "window_from", "window_to", "rule", "contract", "basis_visit", "reason"]
+DUE_COLUMNS = ["due_on", "window_from", "window_to", "rule", "contract", "basis_visit", "reason", "earlier"]
 FOLLOW_UP_COLUMNS = ["cause", "state", "closed_by_visit", "done_by", "done_at", "note"]
 
 

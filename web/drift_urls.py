@@ -2,7 +2,8 @@
 
 from django.urls import URLPattern, path
 
-from web.views.drift import sources, technicians, wanderers
+from web.views import earlier
+from web.views.drift import alerts, sources, technicians, wanderers
 
 PATTERNS: list[URLPattern] = [
     path("drift/", wanderers.wanderers, name="wanderers"),
@@ -12,5 +13,9 @@ PATTERNS: list[URLPattern] = [
     path("drift/gas/", sources.gas, name="gas"),
     path("drift/gas/<int:pk>/<int:year>-<int:month>/", sources.gas_month, name="gas-month"),
     path("drift/technicians/", technicians.technicians, name="technicians"),
+    path("alerts/", alerts.alert_list, name="alerts"),
+    path("alerts/<int:pk>/acknowledge/", alerts.acknowledge, name="alert-acknowledge"),
+    path("due/earlier/", earlier.earlier_list, name="earlier-list"),
+    path("appliances/<int:pk>/earlier/", earlier.earlier, name="earlier"),
     path("appliances/<int:pk>/drift/", wanderers.evidence, name="evidence"),
 ]

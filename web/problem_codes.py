@@ -4,11 +4,13 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 PROBLEM_CODES: dict[str, str | Promise] = {
+    "alert_acknowledged": _("Somebody acknowledged the alert before."),
     "ambiguous_appliance": _("A tag or serial names several appliances. Send the appliance's UUID."),
     "batch_too_long": _("More visits than one batch may hold. Send them in parts."),
     "cancelled_already": _("The attendance was cancelled before. Nothing was changed."),
     "changed_meanwhile": _("Somebody else changed the same thing. Look at it anew, then change it."),
     "digest_wrong": _("The digest is missing, unreadable or another file's. Send the whole file anew."),
+    "earlier_visit_decided": _("The proposed earlier visit was accepted or declined before."),
     "email_taken": _("There is an account with this address."),
     "failed": _("Something went wrong on this side and nothing was stored. Send it again later."),
     "follow_up_not_open": _("The follow-up is closed already."),
@@ -23,6 +25,7 @@ PROBLEM_CODES: dict[str, str | Promise] = {
     "media_type": _("Send `application/json`; a photograph as the picture that it is."),
     "method_not_allowed": _("This address does not take that method."),
     "moved_meanwhile": _("Somebody else moved it on. Look at where it stands, then move it again."),
+    "no_earlier_visit": _("No earlier visit is proposed for the appliance now."),
     "not_a_photograph": _("The file is no picture that can be kept: send a whole JPEG, PNG or WebP."),
     "not_acceptable": _("This address does not answer in the form asked for."),
     "not_found": _("There is nothing at this address, or it is not yours to see."),

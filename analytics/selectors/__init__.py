@@ -1,5 +1,6 @@
 """Reads of the drift work for the pages, each in a fixed number of queries."""
 
+from analytics.selectors.alerts import WHAT_TO_DO, alert_sentence, alerts
 from analytics.selectors.analysers import AreaStory, PeriodStory, analyser_periods, gas_areas
 from analytics.selectors.condition import fleet_condition
 from analytics.selectors.sentences import trim_sentence
@@ -13,11 +14,14 @@ from analytics.selectors.wanderers import (
 )
 
 __all__ = [
+    "WHAT_TO_DO",
     "ApplianceStory",
     "AreaStory",
     "PeriodStory",
     "TrimStory",
     "Wanderer",
+    "alert_sentence",
+    "alerts",
     "analyser_periods",
     "appliance_story",
     "earlier_visits_proposed",

@@ -15,7 +15,16 @@ def a_gas_month(**_):
     return {"pk": 1, "year": 2026, "month": 3}
 
 
+def an_alert(**_):
+    return {"pk": 1}
+
+
 ROWS = [
+    Row("GET", "web:alerts", OFFICE),
+    Row("POST", "web:alert-acknowledge", NO_SUCH_ROW, kwargs=an_alert),
+    Row("GET", "web:earlier-list", OFFICE),
+    Row("GET", "web:earlier", OFFICE, kwargs=of_appliance),
+    Row("POST", "web:earlier", OFFICE, kwargs=of_appliance, note="where nothing is proposed"),
     Row("GET", "web:wanderers", OFFICE),
     Row("GET", "web:models", OFFICE),
     Row("GET", "web:analysers", OFFICE),

@@ -16,7 +16,20 @@ def of_technician(side, **_):
     return {"technician": side.technician.username}
 
 
+def a_word(**_):
+    return {"decision": "declined", "reason": "the plant is replaced in May"}
+
+
 ROWS = [
+    Row("GET", "earlier-visits", office()),
+    Row(
+        "POST",
+        "earlier-visit-decide",
+        office(409),
+        kwargs=of_appliance,
+        body=a_word,
+        note="where nothing is proposed",
+    ),
     Row("GET", "due", firm()),
     Row("GET", "follow-ups", firm()),
     Row("POST", "follow-up-done", office(), kwargs=of_follow_up, body=a_note),

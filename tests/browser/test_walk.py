@@ -8,6 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
 from playwright.sync_api import Page
 
+from analytics.alerting import alerts_raise
 from fleet.models import AnalyserPeriod, Contract, SafetyEvent
 from planning.models import FollowUp
 from tests.web.drift_rows import a_run
@@ -54,7 +55,7 @@ def addresses(fleet: SmallFleet) -> dict[str, list[str]]:
 
 def drift(fleet: SmallFleet) -> list[str]:
     """What the manager reads of drift, with something on every page."""
-    a_run(fleet, timezone.localdate())
+    alerts_raise(a_run(fleet, timezone.localdate()), now=timezone.now())
     period, area = AnalyserPeriod.objects.get().pk, fleet.site.gas_area_id
     return [
         "/drift/?show=all",
@@ -64,6 +65,9 @@ def drift(fleet: SmallFleet) -> list[str]:
         "/drift/gas/",
         f"/drift/gas/{area}/2024-09/",
         f"/appliances/{fleet.appliance.pk}/drift/",
+        "/alerts/",
+        "/due/earlier/",
+        f"/appliances/{fleet.appliance.pk}/earlier/",
     ]
 
 

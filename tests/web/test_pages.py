@@ -11,7 +11,9 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
+from analytics.alerting import alerts_raise
 from fleet.models import AnalyserPeriod, SiteContact
 from people.models import Role, User
 from planning.models import DueDate
@@ -311,7 +313,7 @@ def test_no_page_asks_the_database_more_often_when_there_is_more_to_show(
         reverse("web:contracts"),
         reverse("web:accounts"),
     ]
-    a_run(fleet, TODAY)
+    alerts_raise(a_run(fleet, TODAY), now=timezone.now())
     addresses += [
         reverse("web:wanderers") + "?show=all",
         reverse("web:evidence", args=[fleet.appliance.pk]),
@@ -319,6 +321,9 @@ def test_no_page_asks_the_database_more_often_when_there_is_more_to_show(
         reverse("web:analysers"),
         reverse("web:analyser-period", args=[AnalyserPeriod.objects.get().pk]),
         reverse("web:gas"),
+        reverse("web:alerts"),
+        reverse("web:earlier-list"),
+        reverse("web:earlier", args=[fleet.appliance.pk]),
     ]
     managed = [reverse("web:condition"), reverse("web:condition-month", args=[TODAY.year, TODAY.month])]
     boss = page_of(person("boss", Role.ADMINISTRATOR))

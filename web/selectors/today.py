@@ -7,9 +7,11 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef
 
+from analytics.selectors import alert_sentence, alerts
 from fleet.models import AnalyserPeriod
 from people.models import Licence, User
 from people.selectors import licences_ending
+from planning.earlier import earlier_visits_waiting
 from planning.models import DueDate, FollowUp
 from visits.models import Finding, Severity
 from web.paging import counted
@@ -39,12 +41,16 @@ class Today:
     uncountersigned: Queue
     not_put_back: Queue
     findings: Queue
+    alerts: list[str]
+    alert_count: str
+    earlier: Queue
     licences: Sequence[Licence]
     calibrations: Sequence[AnalyserPeriod]
 
 
 def today_page(*, user: User, today: date) -> Today:
     """Two queries a queue, one for licences and one for calibrations."""
+    told = alerts(user=user)
     findings = Finding.objects.visible_to(user).open()
     dates = DueDate.objects.visible_to(user).dated()
     follow_ups = FollowUp.objects.visible_to(user).open()
@@ -58,6 +64,9 @@ def today_page(*, user: User, today: date) -> Today:
         uncountersigned=_queue(_placed(follow_ups.filter(cause=waiting))),
         not_put_back=_findings(findings.filter(code="not_put_back")),
         findings=_findings(findings.filter(severity=Severity.ACT).exclude(code="not_put_back")),
+        alerts=[alert_sentence(row) for row in told[:FIRST]],
+        alert_count=counted(told),
+        earlier=_queue(earlier_visits_waiting(user=user)),
         licences=list(licences_ending(today + SOON))[:FIRST],
         calibrations=calibrations_ending(today + SOON),
     )

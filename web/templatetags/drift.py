@@ -20,6 +20,7 @@ _TABS = [
     ("analysers", _("Analysers")),
     ("gas", _("Gas")),
     ("technicians", _("Technicians")),
+    ("alerts", _("Alerts")),
 ]
 _UNITS = {Unit.PCT_OF_K.value: "%", Unit.PASCAL.value: "Pa", Unit.MILLI_W.value: "1e-3 w"}
 
