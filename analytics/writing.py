@@ -179,13 +179,17 @@ def _shift_rows(run: DriftRun, read: FleetHistory, shifts: Shifts) -> Iterator[t
 
 @transaction.atomic
 def months_write(run: DriftRun) -> None:
-    """Count every month's closed visits by their health as found, under the run's number."""
+    """Count every month's closed visits by their health as found, under the run's number.
+
+    Those judged in part count as not judged: they are not ranked against whole ones.
+    """
+    whole = Q(health_as_found__isnull=False, health_as_found_full=True)
     verdicts = {
-        "inside": Q(health_as_found__gte=INSIDE_FROM),
-        "probably_inside": Q(health_as_found__gte=0.5, health_as_found__lt=INSIDE_FROM),
-        "probably_outside": Q(health_as_found__gt=OUTSIDE_TO, health_as_found__lt=0.5),
-        "outside": Q(health_as_found__lte=OUTSIDE_TO),
-        "not_judged": Q(health_as_found__isnull=True),
+        "inside": whole & Q(health_as_found__gte=INSIDE_FROM),
+        "probably_inside": whole & Q(health_as_found__gte=0.5, health_as_found__lt=INSIDE_FROM),
+        "probably_outside": whole & Q(health_as_found__gt=OUTSIDE_TO, health_as_found__lt=0.5),
+        "outside": whole & Q(health_as_found__lte=OUTSIDE_TO),
+        "not_judged": Q(health_as_found__isnull=True) | Q(health_as_found_full=False),
     }
     counted = (
         Visit.objects.closed()

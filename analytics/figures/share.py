@@ -39,12 +39,17 @@ def month_share(month: date, *, judged: int, outside: int) -> MonthShare:
     )
 
 
-def share_by_month(months: Sequence[MonthShare], *, words: dict[str, str]) -> Figure | None:
-    """Points with intervals, one a month in order. words: `share`, `axis`. None where there is no month."""
+def share_by_month(
+    months: Sequence[MonthShare], *, words: dict[str, str], before: Sequence[MonthShare] = ()
+) -> Figure | None:
+    """Points with intervals, one a month in order. words: `share`, `axis`, and `before` for the year before,
+    drawn at the same months: what comes with the season comes in both. None where there is no month."""
     if not months:
         return None
+    earlier = [_a_year_before(before, words)] if before else []
     return {
         "data": [
+            *earlier,
             {
                 "type": "scatter",
                 "mode": "markers",
@@ -67,16 +72,17 @@ def share_by_month(months: Sequence[MonthShare], *, words: dict[str, str]) -> Fi
                 },
                 "customdata": [[row.outside, row.judged] for row in months],
                 "hovertemplate": "%{x|%b %Y}: %{y:.0f} %<br>%{customdata[0]}/%{customdata[1]}<extra></extra>",
-            }
+            },
         ],
         "layout": {
             "height": 340,
-            "margin": {"l": 62, "r": 20, "t": 20, "b": 40},
+            "margin": {"l": 62, "r": 20, "t": 44, "b": 40},
             "paper_bgcolor": SHEET,
             "plot_bgcolor": SHEET,
             "font": {"color": INK, "size": 13},
             "dragmode": False,
-            "showlegend": False,
+            "showlegend": bool(earlier),
+            "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom"},
             "xaxis": {
                 "type": "date",
                 "gridcolor": GRID,
@@ -93,6 +99,18 @@ def share_by_month(months: Sequence[MonthShare], *, words: dict[str, str]) -> Fi
                 "zerolinecolor": SOFT,
                 "fixedrange": True,
             },
-            "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 20, "b": 40}}},
+            "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 64, "b": 40}}},
         },
+    }
+
+
+def _a_year_before(rows: Sequence[MonthShare], words: dict[str, str]) -> Figure:
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": words["before"],
+        "x": [row.month.replace(year=row.month.year + 1).isoformat() for row in rows],
+        "y": [round(row.share_pct, 2) for row in rows],
+        "marker": {"symbol": "line-ew-open", "size": 16, "color": SOFT, "line": {"color": SOFT, "width": 2}},
+        "hovertemplate": "%{y:.0f} %<extra></extra>",
     }

@@ -1,6 +1,6 @@
 """The manager's page: shares with their intervals, leading to the visits behind them."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import plotly.graph_objects as go
 import pytest
@@ -8,6 +8,9 @@ from django.urls import reverse
 from statsmodels.stats.proportion import proportion_confint
 
 from analytics.figures import month_share, share_by_month
+from analytics.models import FleetMonth
+from tests.web.conftest import TODAY
+from tests.web.drift_rows import a_run
 from visits.models import Visit
 
 
@@ -51,3 +54,24 @@ def test_visits_judged_in_part_are_not_ranked_against_whole_ones(fleet, page_of)
 
 def test_a_month_that_does_not_exist_is_not_found(fleet, page_of) -> None:
     assert page_of(fleet.manager).get("/condition/2026-13/").status_code == 404
+
+
+def test_months_that_a_run_has_counted_are_read_from_it_and_narrowed_ones_from_the_visits(
+    fleet, page_of
+) -> None:
+    run = a_run(fleet, TODAY)
+    first = TODAY.replace(day=1)
+    FleetMonth.objects.all().delete()
+    verdicts = {"inside": 60, "probably_inside": 20, "probably_outside": 15, "outside": 5, "not_judged": 3}
+    for year in (1, 2):
+        month = (first - timedelta(days=40)).replace(day=1)
+        FleetMonth.objects.create(run=run, month=month.replace(year=month.year - year + 1), **verdicts)
+    answer = page_of(fleet.manager).get(reverse("web:condition"))
+    page = answer.context["page"]
+    assert [(row.judged, row.outside) for row in page.months[:1]] == [(100, 20)]
+    assert page.before[0].share_pct == 20.0
+    assert page.verdicts_before["inside"] == 60
+    before = next(t for t in answer.context["figure"]["data"] if t["name"] == "the same month a year before")
+    assert before["x"] == [page.months[0].month.isoformat()]
+    narrowed = page_of(fleet.manager).get(reverse("web:condition"), {"customer": "schools"}).context["page"]
+    assert all(row.judged < 100 for row in narrowed.months)

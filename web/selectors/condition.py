@@ -8,6 +8,7 @@ from django.db.models import Count, Q, QuerySet
 from django.db.models.functions import TruncMonth
 
 from analytics.figures import MonthShare, month_share
+from analytics.selectors import fleet_condition
 from fleet.models import Appliance, SafetyState
 from people.models import User
 from planning.models import DueDate
@@ -29,7 +30,9 @@ class ConditionPage:
     """What the template draws."""
 
     months: list[MonthShare]
+    before: list[MonthShare]
     verdicts: dict[str, int]
+    verdicts_before: dict[str, int]
     states: list[tuple[str, str, int]]
     overdue: str
     by_code: list[tuple[str, str, int]]
@@ -38,8 +41,11 @@ class ConditionPage:
 
 
 def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPage:
-    """Seven aggregates, whatever the size of the fleet."""
-    visits = judged_visits(user, filters).filter(opened_at__gte=_since(today))
+    """Six aggregates and the months, whatever the size of the fleet."""
+    counts = month_counts(user, filters, today)
+    since, _later = _year(today)
+    now = [row for row in counts if row.month >= since]
+    before = [row for row in counts if row.month < since]
     appliances = filters.narrow(Appliance.objects.visible_to(user).in_use(), "plant__site")
     asking = Finding.objects.visible_to(user).open().filter(severity__in=[Severity.MAKE_SAFE, Severity.ACT])
     findings = filters.narrow(asking, SITE).order_by()
@@ -47,8 +53,10 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
     models = findings.values_list("appliance__model__maker__name", "appliance__model__name")
     overdue = filters.narrow(DueDate.objects.visible_to(user).overdue(today), SITE)
     return ConditionPage(
-        months=months_of(visits),
-        verdicts=_verdicts(visits),
+        months=_shares(now),
+        before=_shares(before),
+        verdicts=_verdicts(now),
+        verdicts_before=_verdicts(before),
         states=_states(appliances),
         overdue=counted(overdue),
         by_code=[(code, str(FINDINGS[code].title) if code in FINDINGS else code, n) for code, n in codes],
@@ -70,16 +78,70 @@ def judged_visits(user: User, filters: Filters) -> VisitQuerySet:
     return filters.narrow(rows, SITE)
 
 
-def months_of(visits: "QuerySet[Visit]") -> list[MonthShare]:
-    """Per month of the day at the site: how many were judged, how many were out of band."""
-    rows = (
-        visits.order_by()
+@dataclass(frozen=True)
+class MonthCount:
+    """A month's visits judged whole, by the word of their verdict as found."""
+
+    month: date
+    inside: int
+    probably_inside: int
+    probably_outside: int
+    outside: int
+
+
+WORDS = ("inside", "probably_inside", "probably_outside", "outside")
+
+
+def month_counts(user: User, filters: Filters, today: date) -> list[MonthCount]:
+    """This year's twelve months and the year's before, up to and with the current month, oldest first.
+
+    Of the whole fleet as the last run counted them; where the address narrows it, or no run has counted, of
+    the visits themselves. The current month is always counted anew.
+    """
+    since, this_month = _year(today)
+    first = since.replace(year=since.year - 1)
+    if filters.as_query():
+        return _counted_live(user, filters, first)
+    kept = [
+        MonthCount(row.month, row.inside, row.probably_inside, row.probably_outside, row.outside)
+        for row in fleet_condition(user=user, since=first)
+        if row.judged and row.month < this_month
+    ]
+    return [*kept, *_counted_live(user, filters, this_month if kept else first)]
+
+
+def _counted_live(user: User, filters: Filters, first: date) -> list[MonthCount]:
+    rows = judged_visits(user, filters).filter(
+        opened_at__gte=_midnight(first) - timedelta(days=1), local_on__gte=first
+    )
+    counted = (
+        rows.order_by()
         .annotate(month=TruncMonth("local_on"))
         .values("month")
-        .annotate(judged=Count("pk"), outside=Count("pk", filter=OUT_OF_BAND))
+        .annotate(
+            inside=Count("pk", filter=Q(health_as_found__gte=0.95)),
+            probably_inside=Count("pk", filter=Q(health_as_found__gte=0.5, health_as_found__lt=0.95)),
+            probably_outside=Count("pk", filter=Q(health_as_found__gt=0.05, health_as_found__lt=0.5)),
+            outside=Count("pk", filter=Q(health_as_found__lte=0.05)),
+        )
         .order_by("month")
     )
-    return [month_share(row["month"], judged=row["judged"], outside=row["outside"]) for row in rows]
+    return [MonthCount(**row) for row in counted]
+
+
+def _shares(rows: Sequence[MonthCount]) -> list[MonthShare]:
+    return [
+        month_share(
+            row.month,
+            judged=sum(getattr(row, word) for word in WORDS),
+            outside=row.probably_outside + row.outside,
+        )
+        for row in rows
+    ]
+
+
+def _verdicts(rows: Sequence[MonthCount]) -> dict[str, int]:
+    return {word: sum(getattr(row, word) for row in rows) for word in WORDS}
 
 
 def month_visits(*, user: User, filters: Filters, month: date, outside: bool, after: str, size: int) -> Page:
@@ -95,22 +157,14 @@ def month_visits(*, user: User, filters: Filters, month: date, outside: bool, af
     return page_by_id((rows.filter(OUT_OF_BAND) if outside else rows).with_place(), after, size=size)
 
 
-def _since(today: date) -> datetime:
+def _year(today: date) -> tuple[date, date]:
+    """The first days of this month a year ago, and of this month."""
     first = today.replace(day=1)
-    return _midnight(first.replace(year=first.year - 1))
+    return first.replace(year=first.year - 1), first
 
 
 def _midnight(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=UTC)
-
-
-def _verdicts(visits: "QuerySet[Visit]") -> dict[str, int]:
-    return visits.aggregate(
-        inside=Count("pk", filter=Q(health_as_found__gte=0.95)),
-        probably_inside=Count("pk", filter=Q(health_as_found__gte=0.5, health_as_found__lt=0.95)),
-        probably_outside=Count("pk", filter=Q(health_as_found__gt=0.05, health_as_found__lt=0.5)),
-        outside=Count("pk", filter=Q(health_as_found__lte=0.05)),
-    )
 
 
 def _states(appliances: "QuerySet[Appliance]") -> list[tuple[str, str, int]]:

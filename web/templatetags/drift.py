@@ -52,3 +52,9 @@ def doubled(u: float | None, decimals: int = 2) -> str:
 def trim_unit(row: TrimDrift) -> str:
     """The unit of a trim's state as it stands in a table."""
     return _UNITS[row.unit]
+
+
+@register.filter
+def share_of(part: int, whole: int) -> str:
+    """A part in per cent of the whole; an en dash where there is no whole."""
+    return f"{100 * part / whole:.1f}" if whole else "–"

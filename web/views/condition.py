@@ -24,13 +24,18 @@ def condition(request: PersonRequest) -> HttpResponse:
     """Health as found, out-of-band share by month, findings, workload, safety states."""
     form, filters = DueFilterForm.read(request.GET)
     page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
-    words = {"share": _("out of band as found"), "axis": _("visits out of band, %")}
+    words = {
+        "share": _("out of band as found"),
+        "axis": _("visits out of band, %"),
+        "before": _("the same month a year before"),
+    }
     context = {
         "form": form,
         "page": page,
-        "figure": share_by_month(page.months, words=words),
+        "figure": share_by_month(page.months, words=words, before=page.before),
         "kept": filters.as_query(),
         "judged": sum(page.verdicts.values()),
+        "judged_before": sum(page.verdicts_before.values()),
     }
     return render(request, "manager/condition.html", context)
 
@@ -41,7 +46,9 @@ def condition_csv(request: PersonRequest) -> StreamingHttpResponse:
     """The months of the page as they are shown."""
     _form, filters = DueFilterForm.read(request.GET)
     page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
-    response = StreamingHttpResponse(_lines(page.months), content_type="text/csv; charset=utf-8")
+    response = StreamingHttpResponse(
+        _lines([*page.before, *page.months]), content_type="text/csv; charset=utf-8"
+    )
     response["Content-Disposition"] = 'attachment; filename="out-of-band-by-month.csv"'
     return response
 
