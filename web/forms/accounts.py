@@ -87,7 +87,7 @@ def _site_named(line: str) -> Site | None:
     parts = line.split("/")
     for place in range(1, len(parts)):
         customer, name = "/".join(parts[:place]).strip(), "/".join(parts[place:]).strip()
-        site = Site.objects.filter(customer__name__iexact=customer, name__iexact=name).first()
+        site: Site | None = Site.objects.filter(customer__name__iexact=customer, name__iexact=name).first()
         if site is not None:
             return site
     return None
