@@ -41,11 +41,6 @@ def changed_by_bias(**of_period: Any) -> QuerySet[TestResult]:
     return _changed(rows, F(_READ) - F(BIAS))
 
 
-def outside_as_read(rows: QuerySet[TestResult]) -> QuerySet[TestResult]:
-    """Of these tests, those that were outside a limit as read."""
-    return rows.filter(_outside(_READ))
-
-
 def explained_by_gas(rows: QuerySet[TestResult], shift_pct: float) -> QuerySet[TestResult]:
     """Of these tests, those outside as read that lie inside with the gas's shift taken off.
 
@@ -67,3 +62,7 @@ def _changed(rows: QuerySet[TestResult], corrected: Combinable) -> QuerySet[Test
 
 def _outside(name: str) -> Q:
     return Q(**{f"{name}__lt": F("accept_low_co2_pct")}) | Q(**{f"{name}__gt": F("accept_high_co2_pct")})
+
+
+OUTSIDE_AS_READ = _outside(_READ)
+"""The reading itself lies beyond one of its limits."""

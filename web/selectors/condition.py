@@ -1,5 +1,6 @@
 """The fleet's condition for the manager: aggregates over a year, each leading to its visits."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -9,7 +10,7 @@ from django.db.models.functions import TruncMonth
 
 from analytics.figures import MonthShare, month_share
 from analytics.selectors import fleet_condition
-from fleet.models import Appliance, SafetyState
+from fleet.models import Appliance, ApplianceModel, SafetyState
 from people.models import User
 from planning.models import DueDate
 from visits.judging.catalogue import FINDINGS
@@ -41,7 +42,7 @@ class ConditionPage:
 
 
 def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPage:
-    """Six aggregates and the months, whatever the size of the fleet."""
+    """Five aggregates and the months, whatever the size of the fleet."""
     counts = month_counts(user, filters, today)
     since, _later = _year(today)
     now = [row for row in counts if row.month >= since]
@@ -49,8 +50,7 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
     appliances = filters.narrow(Appliance.objects.visible_to(user).in_use(), "plant__site")
     asking = Finding.objects.visible_to(user).open().filter(severity__in=[Severity.MAKE_SAFE, Severity.ACT])
     findings = filters.narrow(asking, SITE).order_by()
-    codes = findings.values_list("code").annotate(count=Count("pk")).order_by("-count", "code")[:TOP]
-    models = findings.values_list("appliance__model__maker__name", "appliance__model__name")
+    codes, models = _by_code_and_model(findings)
     overdue = filters.narrow(DueDate.objects.visible_to(user).overdue(today), SITE)
     return ConditionPage(
         months=_shares(now),
@@ -60,10 +60,7 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
         states=_states(appliances),
         overdue=counted(overdue),
         by_code=[(code, str(FINDINGS[code].title) if code in FINDINGS else code, n) for code, n in codes],
-        by_model=[
-            (f"{maker} {name}", count)
-            for maker, name, count in models.annotate(count=Count("pk")).order_by("-count")[:TOP]
-        ],
+        by_model=models,
         workload=_workload(user, today),
     )
 
@@ -167,9 +164,27 @@ def _midnight(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=UTC)
 
 
+def _by_code_and_model(findings: "QuerySet[Finding]") -> tuple[list[tuple[str, int]], list[tuple[str, int]]]:
+    """Open findings by kind and by model, the most first: one pass, since each counts the same rows."""
+    model = "appliance__model"
+    rows = findings.values_list("code", model).annotate(count=Count("pk"))
+    by_code: Counter[str] = Counter()
+    by_model: Counter[int] = Counter()
+    for code, pk, count in rows:
+        by_code[code] += count
+        by_model[pk] += count
+    top = by_model.most_common(TOP)
+    names = ApplianceModel.objects.select_related("maker").in_bulk([pk for pk, _ in top])
+    kinds = sorted(by_code.items(), key=lambda item: (-item[1], item[0]))[:TOP]
+    return kinds, [(str(names[pk]), count) for pk, count in top]
+
+
 def _states(appliances: "QuerySet[Appliance]") -> list[tuple[str, str, int]]:
-    counts = dict(appliances.order_by().values_list("safety_state").annotate(count=Count("pk")))
-    return [(value, str(words), counts.get(value, 0)) for value, words in SafetyState.choices]
+    """Those that are not simply in service: few, and what a manager asks after."""
+    noted = appliances.exclude(safety_state=SafetyState.IN_SERVICE)
+    counts = dict(noted.order_by().values_list("safety_state").annotate(count=Count("pk")))
+    states = [(value, words) for value, words in SafetyState.choices if value != SafetyState.IN_SERVICE]
+    return [(value, str(words), counts.get(value, 0)) for value, words in states]
 
 
 def _workload(user: User, today: date) -> Sequence[dict[str, object]]:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from statistics import fmean
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 from django.http import Http404
 
 from analytics.models import DriftRun, GasShift
 from analytics.services import current_run
-from analytics.verdicts import explained_by_gas, found_tests, outside_as_read
+from analytics.verdicts import OUTSIDE_AS_READ, explained_by_gas, found_tests
 from fleet.models import GasArea
 from people.models import User
 from visits.models import TestResult
@@ -114,7 +114,7 @@ class GasMonthPage:
 
 
 def gas_month_page(*, user: User, area: int, month: date) -> GasMonthPage:
-    """Four queries."""
+    """Three queries."""
     shift = (
         GasShift.objects.visible_to(user)
         .current()
@@ -137,8 +137,8 @@ def gas_month_page(*, user: User, area: int, month: date) -> GasMonthPage:
         "test__visit__appliance__plant__site__customer", "test__burner"
     )
     found = list(explained.order_by("-test__visit_id", "test_id")[:SHOWN])
-    outside = outside_as_read(tests).count()
-    return GasMonthPage(shift, found, outside - len(found), tests.count())
+    counts = tests.aggregate(judged=Count("pk"), outside=Count("pk", filter=OUTSIDE_AS_READ))
+    return GasMonthPage(shift, found, counts["outside"] - len(found), counts["judged"])
 
 
 def _midnight(day: date) -> datetime:
