@@ -4,13 +4,13 @@ from datetime import date, timedelta
 
 import numpy as np
 from django.conf import settings
-from django.db import models, transaction
+from django.db import transaction
 from django.db.models import Avg, Count, Exists, F, OuterRef, QuerySet, Subquery
 
 from analytics.drift.pooling import pooled_means, repeatability
 from analytics.estimates import EPOCH
 from analytics.models import DriftRun, ModelAgeing, PeriodBias, TechnicianRepeat, TrimDrift, Unit
-from analytics.reading.columns import Columns, Place, columns_read
+from analytics.reading.columns import Columns, EpochDays, Place, columns_read
 from analytics.reading.sources import TRIMS
 from analytics.verdicts import changed_by_bias
 from visits.models import Adjustment, FiringTest, Phase, TestResult
@@ -39,7 +39,7 @@ def ageing_write(run: DriftRun) -> None:
             "model": ("i8", "appliance__model_id"),
             "trim": ("i2", Place("trim", TRIMS)),
             "unit": ("i2", Place("unit", UNITS)),
-            "installed": ("f8", _EpochDay("appliance__installed_on")),
+            "installed": ("f8", EpochDays("appliance__installed_on")),
             "drift": ("f8", "drift_per_year"),
             "low": ("f8", "drift_low"),
             "high": ("f8", "drift_high"),
@@ -55,18 +55,6 @@ def ageing_write(run: DriftRun) -> None:
     everyone = np.full(len(band), ALL_AGES)
     rows = [row for ages in (everyone, band) for row in _ageing(run, read, u[use], ages)]
     ModelAgeing.objects.bulk_create(rows, batch_size=1000)
-
-
-class _EpochDay(models.Func):
-    """A date as days since 1970-01-01."""
-
-    output_field = models.FloatField()
-
-    def as_postgresql(self, compiler: object, connection: object, **context: object) -> object:
-        return self.as_sql(compiler, connection, template="(%(expressions)s - DATE '1970-01-01')::float8")  # type: ignore[arg-type]
-
-    def as_sqlite(self, compiler: object, connection: object, **context: object) -> object:
-        return self.as_sql(compiler, connection, template="(julianday(%(expressions)s) - 2440587.5)")  # type: ignore[arg-type]
 
 
 def _bands(installed: np.ndarray, as_of: date) -> np.ndarray:
@@ -153,7 +141,8 @@ def repeated_pairs(*, since: date) -> QuerySet[FiringTest]:
         after=Subquery(own.values("co2_pct")[:1]),
     )
     rows = rows.annotate(before=Subquery(theirs.values("co2_pct")[:1]))
-    return rows.filter(before__isnull=False, after__isnull=False).annotate(apart=F("after") - F("before"))
+    both: QuerySet[FiringTest] = rows.filter(before__isnull=False, after__isnull=False)
+    return both.annotate(apart=F("after") - F("before"))
 
 
 def verdicts_count(run: DriftRun) -> None:

@@ -1,6 +1,6 @@
 """What drift adds to an appliance's story: expected readings, moves, parts, states, what lies ahead."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -50,8 +50,8 @@ class States:
 class Layers:
     """Of one burner. expected, ahead: firing point (`high`, `low`) to its days, oldest first."""
 
-    expected: dict[str, Sequence[ReachOn]] = field(default_factory=dict)
-    ahead: dict[str, Sequence[ReachOn]] = field(default_factory=dict)
+    expected: Mapping[str, Sequence[ReachOn]] = field(default_factory=dict)
+    ahead: Mapping[str, Sequence[ReachOn]] = field(default_factory=dict)
     moves: Sequence[Noted] = ()
     parts: Sequence[Noted] = ()
     states: Sequence[States] = ()

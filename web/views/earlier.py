@@ -85,7 +85,7 @@ def earlier(request: PersonRequest, pk: int) -> HttpResponse:
         last = EarlierVisit.objects.filter(appliance=appliance).select_related("decided_by").first()
         return render(request, "office/earlier.html", {"appliance": appliance, "last": last})
     today = timezone.localdate()
-    form = DecisionForm(request.POST or None, initial={"come_by": max(drift.next_visit_by, today)})
+    form = DecisionForm(request.POST or None, initial={"come_by": max(drift.next_visit_by or today, today)})
     if request.method == "POST" and form.is_valid() and _decided(request, appliance, form):
         return redirect("web:earlier-list")
     context = {"appliance": appliance, "drift": drift, "evidence": evidence_of(drift), "form": form}
