@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from pydantic import BaseModel, ConfigDict, Field
+from rest_framework.exceptions import NotAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -20,6 +21,7 @@ from fleet.computing.inputs import parsed
 from fleet.models import Appliance, SafetyEvent, SafetyState
 from fleet.models.safety import OFF
 from fleet.safety import categories_of, safety_state_set
+from people.models import User
 from people.permissions import WorksHere
 
 CAUTION = (
@@ -134,7 +136,7 @@ class Safety(APIView):
         known = SafetyEvent.objects.filter(key=sent.key).exists()
         given = sent.model_dump(exclude={"at"})
         at = None if sent.at is None else min(sent.at, timezone.now())
-        event = safety_state_set(by=request.user, appliance=appliance, at=at, **given)
+        event = safety_state_set(by=_person(request), appliance=appliance, at=at, **given)
         return Response(event_answer(event), status=200 if known else 201)
 
 
@@ -160,5 +162,13 @@ def event_answer(event: SafetyEvent) -> dict[str, Any]:
     }
 
 
+def _person(request: Request) -> User:
+    if not isinstance(request.user, User):
+        raise NotAuthenticated
+    return request.user
+
+
 def _appliance(request: Request, uuid: uuids.UUID) -> Appliance:
-    return get_object_or_404(Appliance.objects.visible_to(request.user).with_place(), uuid=uuid)
+    rows = Appliance.objects.visible_to(request.user).with_place()
+    found: Appliance = get_object_or_404(rows, uuid=uuid)
+    return found

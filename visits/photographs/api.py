@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from django.core.files.storage import default_storage
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import FileResponse, Http404
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
@@ -101,7 +101,7 @@ class PhotographDetail(APIView):
         tags=["visits"],
         responses={(200, "image/jpeg"): OpenApiTypes.BINARY, 404: PROBLEM},
     )
-    def get(self, request: Request, visit_uuid: uuid.UUID, key: uuid.UUID) -> HttpResponse:
+    def get(self, request: Request, visit_uuid: uuid.UUID, key: uuid.UUID) -> FileResponse:
         """The picture: a JPEG without metadata. One that is still on its way is not there yet."""
         row = _seen(request, visit_uuid).stored().filter(key=key).first()
         if row is None:
