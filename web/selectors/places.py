@@ -8,18 +8,19 @@ from django.http import Http404
 
 from fleet.models import Appliance, Contract, Customer, Plant, Site, SiteContact
 from people.models import User
-from visits.models import Attendance
+from visits.models import Attendance, Finding
 from web.paging import Page
 
 
 @dataclass(frozen=True)
 class PlantPage:
-    """A plant with its appliances, contracts and who comes."""
+    """A plant with its appliances, contracts, who comes, and what was left changed on it."""
 
     plant: Plant
     appliances: list[Appliance]
     contracts: list[Contract]
     attendances: list[Attendance]
+    left_changed: list[Finding]
 
 
 def customers_page(*, user: User, text: str, after: str, size: int) -> Page:
@@ -67,6 +68,13 @@ def plant_page(*, user: User, pk: int) -> PlantPage:
         contracts=list(plant.contracts.all()),
         attendances=list(
             plant.attendances.standing().select_related("technician").order_by("-local_on", "-pk")[:10]
+        ),
+        left_changed=list(
+            Finding.objects.visible_to(user)
+            .open()
+            .filter(appliance__plant=plant, code__in=("not_put_back", "plant_setting_changed"))
+            .select_related("visit", "burner", "appliance")
+            .order_by("-pk")[:20]
         ),
     )
 
