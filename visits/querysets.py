@@ -4,6 +4,7 @@ from typing import Any, Self
 
 from django.db import models
 
+from common.literals import Literal
 from people.permissions import is_contact, works_here
 
 
@@ -66,7 +67,11 @@ class FindingQuerySet(_Visible):
 
     def open(self) -> Self:
         """Holding, and neither declined nor done: the remedial list."""
-        return self.filter(holds=True, life__in=["open", "quoted", "accepted"])
+        return self.filter(holds=True, life__in=[Literal(life) for life in ("open", "quoted", "accepted")])
+
+    def of_severity(self, *severities: str) -> Self:
+        """Of one of these severities; each is so common or so rare that a plan must know which."""
+        return self.filter(severity__in=[Literal(severity) for severity in severities])
 
 
 class ServiceRecordQuerySet(_Visible):

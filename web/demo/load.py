@@ -73,22 +73,31 @@ def _settle_old_findings(today: date) -> None:
 
 
 def fleet_load(
-    *, appliances: int, years: int, seed: int, today: date, judge: bool, progress: Progress
+    *,
+    appliances: int,
+    years: int,
+    seed: int,
+    today: date,
+    judge: bool,
+    progress: Progress,
+    world_for: int | None = None,
 ) -> dict[str, int]:
     """Write a fleet of this size, a chunk of customers at a time, each whole or not at all.
 
+    `world_for` makes technicians, analysers and gas areas for so many appliances, not only for those made.
     Raises ValueError where this seed's fleet is in the database already.
     """
     prefix = f"F{seed}-"
     if Analyser.objects.filter(tag__startswith=prefix).exists():
         raise ValueError(f"the fleet of seed {seed} is in this database already; choose another seed")
+    served = world_for or appliances
     world = invent_world(
         seed=seed,
         today=today,
         years=years,
-        areas=min(max(appliances // APPLIANCES_PER_AREA, 2), 40),
-        technicians=max(appliances // APPLIANCES_PER_TECHNICIAN, 2),
-        spare_analysers=max(appliances // APPLIANCES_PER_TECHNICIAN // 10, 1),
+        areas=min(max(served // APPLIANCES_PER_AREA, 2), 40),
+        technicians=max(served // APPLIANCES_PER_TECHNICIAN, 2),
+        spare_analysers=max(served // APPLIANCES_PER_TECHNICIAN // 10, 1),
         magnitudes=Magnitudes(),
         prefix=prefix.rstrip("-"),
     )

@@ -7,6 +7,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Role, User
+from web.forms.widgets import LongSelect
 
 
 def technicians() -> "QuerySet[User]":
@@ -34,6 +35,6 @@ class BookingForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["technician"] = forms.ModelChoiceField(
-            technicians(), label=_("Technician"), empty_label=_("choose")
+            technicians(), label=_("Technician"), empty_label=_("choose"), widget=LongSelect
         )
         self.order_fields(["technician"])

@@ -10,6 +10,7 @@ from people.models import User
 from people.permissions import OFFICE_ROLES, STAFF_ROLES
 from visits.models import Finding, Life, Visit
 from visits.permissions import can_move_finding
+from web.forms.widgets import LongSelect
 
 VISITS_OFFERED = 12
 
@@ -42,7 +43,11 @@ class StepForm(forms.Form):
         allowed = [choice for choice in Life.choices if can_move_finding(by, choice[0])]
         self.fields["to"] = forms.ChoiceField(label=_("It is now"), choices=allowed)
         self.fields["owner"] = forms.ModelChoiceField(
-            owners(), label=_("Who sees to it"), required=False, empty_label=_("nobody named")
+            owners(),
+            label=_("Who sees to it"),
+            required=False,
+            empty_label=_("nobody named"),
+            widget=LongSelect,
         )
         later = Visit.objects.filter(appliance=finding.appliance_id).order_by("-opened_at", "-pk")
         offered = list(later.values_list("pk", flat=True)[:VISITS_OFFERED])

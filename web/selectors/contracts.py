@@ -2,7 +2,8 @@
 
 from datetime import date
 
-from django.db.models import Count, Q
+from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 
 from fleet.models import Contract
 from people.models import User
@@ -17,6 +18,9 @@ def contracts_page(*, user: User, today: date, everything: bool, after: str, siz
         rows = rows.filter(Q(ends_on__isnull=True) | Q(ends_on__gte=today), starts_on__lte=today)
     if after:
         rows = rows.filter(reference__gt=after)
-    rows = rows.select_related("customer").annotate(plant_count=Count("plants")).order_by("reference")
+    # counted per contract shown: grouping the join would count every contract first
+    through = Contract.plants.through.objects.filter(contract=OuterRef("pk")).order_by()
+    counted = Coalesce(Subquery(through.values("contract").annotate(n=Count("pk")).values("n")), 0)
+    rows = rows.select_related("customer").annotate(plant_count=counted).order_by("reference")
     found = list(rows[: size + 1])
     return Page(found[:size], found[size - 1].reference if len(found) > size else "")

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 from django.http import Http404
 
+from common.literals import Literal
 from people.models import User
 from visits.judging.catalogue import FINDINGS
 from visits.models import Finding, FindingLife, Life, Severity
@@ -63,12 +64,12 @@ def findings_page(*, user: User, filters: FindingFilters, after: str, size: int)
 def open_findings(user: User, filters: FindingFilters) -> "QuerySet[Finding]":
     """Findings of closed and open visits alike, narrowed: those that stand, unless one life is asked for."""
     rows = Finding.objects.visible_to(user)
-    rows = rows.filter(holds=True, life=filters.life) if filters.life in Life.values else rows.open()
+    rows = rows.filter(holds=True, life=Literal(filters.life)) if filters.life in Life.values else rows.open()
     if filters.severity in Severity.values:
-        rows = rows.filter(severity=filters.severity)
+        rows = rows.of_severity(filters.severity)
     elif not filters.code:
-        rows = rows.filter(severity__in=ASKS_FOR_WORK)
-    return rows.filter(code=filters.code) if filters.code in FINDINGS else rows
+        rows = rows.of_severity(*ASKS_FOR_WORK)
+    return rows.filter(code=Literal(filters.code)) if filters.code in FINDINGS else rows
 
 
 def counts_by_severity(user: User) -> list[tuple[str, str, str]]:

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Count, OuterRef, Prefetch, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.http import Http404
 
 from fleet.models import Appliance, Contract, Customer, Plant, Site, SiteContact
@@ -25,11 +26,14 @@ class PlantPage:
 
 def customers_page(*, user: User, text: str, after: str, size: int) -> Page:
     """Customers in use by name, with the number of their sites in use."""
-    rows = Customer.objects.visible_to(user).filter(retired_on__isnull=True, name__icontains=text)
+    rows = Customer.objects.visible_to(user).filter(retired_on__isnull=True)
+    rows = rows.filter(name__icontains=text) if text else rows
     if after:
         rows = rows.filter(name__gt=after)
-    in_use = Count("sites", filter=Q(sites__retired_on__isnull=True), distinct=True)
-    found = list(rows.order_by("name").annotate(sites_in_use=in_use)[: size + 1])
+    # counted per customer shown: grouping the join would count every customer's first
+    sites = Site.objects.filter(customer=OuterRef("pk"), retired_on__isnull=True).order_by()
+    in_use = Subquery(sites.values("customer").annotate(n=Count("pk")).values("n"))
+    found = list(rows.order_by("name").annotate(sites_in_use=Coalesce(in_use, 0))[: size + 1])
     return Page(found[:size], found[size - 1].name if len(found) > size else "")
 
 

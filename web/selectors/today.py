@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef
 
 from analytics.selectors import alert_sentence, alerts
+from common.literals import Literal
 from fleet.models import AnalyserPeriod
 from people.models import Licence, User
 from people.selectors import licences_ending
@@ -56,14 +57,14 @@ def today_page(*, user: User, today: date) -> Today:
     follow_ups = FollowUp.objects.visible_to(user).open()
     waiting = FollowUp.Cause.UNCOUNTERSIGNED
     return Today(
-        make_safe=_findings(findings.filter(severity=Severity.MAKE_SAFE)),
+        make_safe=_findings(findings.of_severity(Severity.MAKE_SAFE)),
         off=_queue(appliances_off(user)),
         overdue=_queue(dates.overdue(today).with_place().order_by("window_to", "pk")),
         due=_queue(dates.due(today).with_place().order_by("due_on", "pk")),
         follow_ups=_queue(_placed(follow_ups.exclude(cause=waiting))),
         uncountersigned=_queue(_placed(follow_ups.filter(cause=waiting))),
-        not_put_back=_findings(findings.filter(code="not_put_back")),
-        findings=_findings(findings.filter(severity=Severity.ACT).exclude(code="not_put_back")),
+        not_put_back=_findings(findings.filter(code=Literal("not_put_back"))),
+        findings=_findings(findings.of_severity(Severity.ACT).exclude(code="not_put_back")),
         alerts=[alert_sentence(row) for row in told[:FIRST]],
         alert_count=counted(told),
         earlier=_queue(earlier_visits_waiting(user=user)),

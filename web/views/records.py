@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -123,7 +124,7 @@ KINDS: dict[str, Kind] = {
         forms.LicenceForm,
         Licence,
         gettext_lazy("licence"),
-        lambda row: f"{reverse('web:crew')}#crew-{row.technician.user_id}",
+        lambda row: f"{reverse('web:crew')}?name={quote(row.technician.user.username)}",
         Technician,
         "technician",
         licence_add,
