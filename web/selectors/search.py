@@ -1,8 +1,8 @@
 """One search across customers, sites, plants, appliances and burners.
 
-A word of three letters or more is looked for anywhere, a shorter one where a word begins: both can be answered
-from trigram indexes where PostgreSQL has them. Each kind of thing is found as the union of what each column
-gives, never with an OR across tables, which no index serves.
+A word of three letters or more is looked for anywhere, a shorter one where a word begins: both can be
+answered from trigram indexes where PostgreSQL has them. Each kind of thing is found as the union of what each
+column gives, never with an OR across tables, which no index serves.
 """
 
 from collections.abc import Iterable
@@ -56,9 +56,10 @@ def search(*, user: User, text: str) -> Found:
 
 def _first(rows: Any, words: list[str], holding: Any, order: str) -> list[Any]:
     """The first in order among those that hold every word."""
+    held = rows.order_by()
     for word in words:
-        rows = rows.filter(pk__in=holding(word))
-    keys = list(rows.order_by().values_list("pk", flat=True)[:LOOKED_AT])
+        held = held.filter(pk__in=holding(word))
+    keys = list(held.values_list("pk", flat=True)[:LOOKED_AT])
     return list(
         rows.model.objects.none() if not keys else rows.filter(pk__in=keys).order_by(order, "pk")[:EACH]
     )
