@@ -7,72 +7,139 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('visits', '0006_settled_by_the_stream'),
+        ("visits", "0006_settled_by_the_stream"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Photograph',
+            name="Photograph",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(help_text="The device's own, so that a retry does not double it.")),
-                ('state', models.CharField(choices=[('receiving', 'on its way'), ('stored', 'stored')], default='receiving', max_length=9)),
-                ('item', models.CharField(blank=True, help_text='Code of the item that it shows.', max_length=60)),
-                ('caption', models.CharField(blank=True, max_length=200)),
-                ('taken_at', models.DateTimeField(blank=True, help_text='Device clock.', null=True)),
-                ('received_at', models.DateTimeField(db_default=django.db.models.functions.datetime.Now(), help_text='Our clock, first part.')),
-                ('changed_at', models.DateTimeField(help_text='Our clock, last part.')),
-                ('sent_sha256', models.CharField(blank=True, help_text='Of the file as sent, hexadecimal.', max_length=64)),
-                ('sent_bytes', models.PositiveIntegerField(help_text='Size of the file as sent.')),
-                ('held_bytes', models.PositiveIntegerField(default=0, help_text='How much of it has come.')),
-                ('path', models.CharField(blank=True, help_text='In the private store.', max_length=200)),
-                ('stored_bytes', models.PositiveIntegerField(default=0)),
-                ('width_px', models.PositiveIntegerField(default=0)),
-                ('height_px', models.PositiveIntegerField(default=0)),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('visit', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='photographs', to='visits.visit')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("key", models.UUIDField(help_text="The device's own, so that a retry does not double it.")),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[("receiving", "on its way"), ("stored", "stored")],
+                        default="receiving",
+                        max_length=9,
+                    ),
+                ),
+                (
+                    "item",
+                    models.CharField(blank=True, help_text="Code of the item that it shows.", max_length=60),
+                ),
+                ("caption", models.CharField(blank=True, max_length=200)),
+                ("taken_at", models.DateTimeField(blank=True, help_text="Device clock.", null=True)),
+                (
+                    "received_at",
+                    models.DateTimeField(
+                        db_default=django.db.models.functions.datetime.Now(),
+                        help_text="Our clock, first part.",
+                    ),
+                ),
+                ("changed_at", models.DateTimeField(help_text="Our clock, last part.")),
+                (
+                    "sent_sha256",
+                    models.CharField(
+                        blank=True, help_text="Of the file as sent, hexadecimal.", max_length=64
+                    ),
+                ),
+                ("sent_bytes", models.PositiveIntegerField(help_text="Size of the file as sent.")),
+                ("held_bytes", models.PositiveIntegerField(default=0, help_text="How much of it has come.")),
+                ("path", models.CharField(blank=True, help_text="In the private store.", max_length=200)),
+                ("stored_bytes", models.PositiveIntegerField(default=0)),
+                ("width_px", models.PositiveIntegerField(default=0)),
+                ("height_px", models.PositiveIntegerField(default=0)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "visit",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="photographs",
+                        to="visits.visit",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['visit_id', 'id'],
+                "ordering": ["visit_id", "id"],
             },
         ),
         migrations.CreateModel(
-            name='PhotographPart',
+            name="PhotographPart",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('start', models.PositiveIntegerField()),
-                ('data', models.BinaryField()),
-                ('photograph', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='parts', to='visits.photograph')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("start", models.PositiveIntegerField()),
+                ("data", models.BinaryField()),
+                (
+                    "photograph",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="parts",
+                        to="visits.photograph",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['photograph_id', 'start'],
+                "ordering": ["photograph_id", "start"],
             },
         ),
         migrations.AddIndex(
-            model_name='photograph',
-            index=models.Index(condition=models.Q(('state', 'receiving')), fields=['changed_at'], name='photograph_on_its_way'),
+            model_name="photograph",
+            index=models.Index(
+                condition=models.Q(("state", "receiving")),
+                fields=["changed_at"],
+                name="photograph_on_its_way",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='photograph',
-            constraint=models.UniqueConstraint(fields=('visit', 'key'), name='photograph_key_once'),
+            model_name="photograph",
+            constraint=models.UniqueConstraint(fields=("visit", "key"), name="photograph_key_once"),
         ),
         migrations.AddConstraint(
-            model_name='photograph',
-            constraint=models.CheckConstraint(condition=models.Q(('state__in', ['receiving', 'stored'])), name='photograph_state', violation_error_message='state is not one of its known values.'),
+            model_name="photograph",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("state__in", ["receiving", "stored"])),
+                name="photograph_state",
+                violation_error_message="state is not one of its known values.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='photograph',
-            constraint=models.CheckConstraint(condition=models.Q(('held_bytes__lte', models.F('sent_bytes'))), name='photograph_no_more_than_sent'),
+            model_name="photograph",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("held_bytes__lte", models.F("sent_bytes"))),
+                name="photograph_no_more_than_sent",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='photograph',
-            constraint=models.CheckConstraint(condition=models.Q(('state', 'receiving'), models.Q(('path', ''), _negated=True), _connector='OR'), name='photograph_stored_somewhere'),
+            model_name="photograph",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("state", "receiving"), models.Q(("path", ""), _negated=True), _connector="OR"
+                ),
+                name="photograph_stored_somewhere",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='photographpart',
-            constraint=models.UniqueConstraint(fields=('photograph', 'start'), name='photograph_part_once'),
+            model_name="photographpart",
+            constraint=models.UniqueConstraint(fields=("photograph", "start"), name="photograph_part_once"),
         ),
     ]
