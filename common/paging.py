@@ -22,6 +22,8 @@ from rest_framework.response import Response
 from rest_framework.utils.urls import replace_query_param
 
 PAGE_SIZE, LARGEST_PAGE = 50, 200
+LARGEST_ID = 2**63 - 1
+"""Of a primary key; a database takes no greater number for one."""
 PAGING_WORDS = frozenset({"cursor", "page_size"})
 
 

@@ -7,7 +7,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.generics import ListAPIView, RetrieveAPIView
 
-from common.paging import ListQuery
+from common.paging import LARGEST_ID, ListQuery
 from fleet import serializers as out
 from fleet.models import Analyser, AnalyserPeriod, Appliance, ApplianceModel, Customer, Plant, Site
 from people.permissions import SignedIn, WorksHere
@@ -18,17 +18,17 @@ class TextQuery(ListQuery):
 
 
 class SiteQuery(TextQuery):
-    customer = serializers.IntegerField(required=False, min_value=1)
+    customer = serializers.IntegerField(required=False, min_value=1, max_value=LARGEST_ID)
 
 
 class PlantQuery(TextQuery):
-    site = serializers.IntegerField(required=False, min_value=1)
+    site = serializers.IntegerField(required=False, min_value=1, max_value=LARGEST_ID)
 
 
 class ApplianceQuery(ListQuery):
     q = serializers.CharField(required=False, max_length=100, help_text="Part of tag, serial, plant or site.")
-    site = serializers.IntegerField(required=False, min_value=1)
-    plant = serializers.IntegerField(required=False, min_value=1)
+    site = serializers.IntegerField(required=False, min_value=1, max_value=LARGEST_ID)
+    plant = serializers.IntegerField(required=False, min_value=1, max_value=LARGEST_ID)
     tag = serializers.CharField(required=False, max_length=80, help_text="The whole tag.")
     serial = serializers.CharField(required=False, max_length=80, help_text="The whole serial number.")
     due_before = serializers.DateField(required=False, help_text="In use and due before this day.")

@@ -85,7 +85,7 @@ def _attach_last_visits(appliances: Iterable[Any]) -> None:
 
 
 def _settled_tests() -> QuerySet[FiringTest]:
-    results = TestResult.objects.order_by("engine_version", "pk")
+    results = TestResult.objects.order_by("engine_version", "pk").only("test_id", "verdict", "p_inside")
     return (
         FiringTest.objects.standing()
         .select_related("burner")

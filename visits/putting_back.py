@@ -1,5 +1,6 @@
 """What to put back: suggested temporary changes, each with what it was when somebody last noted it."""
 
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -9,7 +10,6 @@ from fleet.putting_back import Facts, changes_suggested, season_on
 from visits.models import TemporaryChange
 
 CAUTION = "Put every setting back before leaving, and see the plant run in its normal control."
-_NOTED_BEFORE = 100  # rows looked through for what a setting was
 
 
 def suggestions(appliance: Appliance, on: date) -> list[dict[str, Any]]:
@@ -19,35 +19,48 @@ def suggestions(appliance: Appliance, on: date) -> list[dict[str, Any]]:
     appliance, empty where nobody did) with its unit, caution and source. The appliance comes with model,
     plant and site joined. Three queries.
     """
+    units = Appliance.objects.in_use().filter(plant=appliance.plant).order_by("tag")
+    return suggestions_together([appliance], {appliance.plant_id: list(units)}, on)[appliance.pk]
+
+
+def suggestions_together(
+    appliances: Sequence[Appliance], units: Mapping[int, Sequence[Appliance]], on: date
+) -> dict[int, list[dict[str, Any]]]:
+    """The same for many appliances, by their id; `units` are the appliances in use of each plant. Two queries
+    however many they are."""
+    rows, was = list(PutBackSuggestion.objects.all()), _last_noted(appliances)
+    return {
+        row.pk: [
+            {
+                "key": change.key,
+                "code": change.code,
+                "unit": change.unit,
+                "what": change.what,
+                "was": was.get((row.pk, change.what), ""),
+                "set_to": change.set_to,
+                "caution": change.caution,
+                "source": change.source,
+                "mark": change.mark,
+            }
+            for change in changes_suggested(rows, _facts(row, units[row.plant_id], on))
+        ]
+        for row in appliances
+    }
+
+
+def _facts(appliance: Appliance, units: Sequence[Appliance], on: date) -> Facts:
     plant = appliance.plant
-    others = Appliance.objects.in_use().filter(plant=plant).exclude(pk=appliance.pk)
-    others = others.exclude(safety_state__in=OFF)
-    facts = Facts(
+    return Facts(
         model_id=appliance.model_id,
         kind=appliance.model.kind,
         sequencing=plant.sequencing,
         season=season_on(on, plant.site.latitude),
         unit=appliance.tag,
-        other_units=list(others.order_by("tag").values_list("tag", flat=True)),
+        other_units=[row.tag for row in units if row.pk != appliance.pk and row.safety_state not in OFF],
     )
-    was = _last_noted(appliance)
-    return [
-        {
-            "key": change.key,
-            "code": change.code,
-            "unit": change.unit,
-            "what": change.what,
-            "was": was.get(change.what, ""),
-            "set_to": change.set_to,
-            "caution": change.caution,
-            "source": change.source,
-            "mark": change.mark,
-        }
-        for change in changes_suggested(PutBackSuggestion.objects.all(), facts)
-    ]
 
 
-def _last_noted(appliance: Appliance) -> dict[str, str]:
-    rows = TemporaryChange.objects.filter(visit__appliance=appliance, withdrawn_reason="").exclude(was="")
-    newest = rows.order_by("-visit__opened_at", "-pk").values_list("what", "was")[:_NOTED_BEFORE]
-    return dict(reversed(list(newest)))
+def _last_noted(appliances: Sequence[Appliance]) -> dict[tuple[int, str], str]:
+    rows = TemporaryChange.objects.filter(visit__appliance__in=appliances, withdrawn_reason="")
+    newest_last = rows.exclude(was="").order_by("visit__opened_at", "pk")
+    return {(pk, what): was for pk, what, was in newest_last.values_list("visit__appliance", "what", "was")}

@@ -16,6 +16,7 @@ from fleet.selectors import GasBook, LimitBook, gas_book, limit_book
 from people.models import User
 from planning.selectors import Day, day_of
 from visits.models import Adjustment, Finding, Visit
+from visits.putting_back import suggestions_together
 
 LATEST_VISITS = 60
 """Of the technician's own: what they have measured with lately is what they carry."""
@@ -45,7 +46,8 @@ class Bundle:
     """A day with all that bears on it.
 
     findings: open ones, by appliance.   adjustments: of each last visit.   limits_of, gases_of, items_of:
-    numbers in the pools, by plant (gases also by fuel) and by appliance and kind of visit.
+    numbers in the pools, by plant (gases also by fuel) and by appliance and kind of visit.   put_back:
+    settings that a test usually alters, by appliance.
     """
 
     day: Day
@@ -59,17 +61,19 @@ class Bundle:
     items: Mapping[int, ServiceItem]
     lists: Pool
     lists_of: Mapping[int, Mapping[str, int]]
+    put_back: Mapping[int, Sequence[Mapping[str, Any]]]
 
 
 def bundle_of(technician: User, on: date) -> Bundle:
     """A technician's day as a device needs it.
 
     Queries: those of `day_of`, then open findings, adjustments of the last visits, limits, supplied gases,
-    items, the technician's latest visits, and their analysers with channels and periods.
+    items, put-back suggestions with what was noted last, the technician's latest visits, and their analysers
+    with channels and periods.
     """
     day = day_of(technician, on)
     appliances: list[Any] = [row for stop in day.attendances for row in _in_use(stop)]
-    plants = {stop.plant_id: stop.plant for stop in day.attendances}
+    plants: dict[int, Any] = {stop.plant_id: stop.plant for stop in day.attendances}
     sites = {plant.site_id: plant.site for plant in plants.values()}
     last_ids = [row.last.pk for row in appliances if row.last is not None]
     adjustments = Adjustment.objects.filter(visit__in=last_ids, withdrawn_reason="").select_related("burner")
@@ -88,6 +92,7 @@ def bundle_of(technician: User, on: date) -> Bundle:
         items=items,
         lists=lists,
         lists_of=lists_of,
+        put_back=suggestions_together(appliances, {pk: plant.in_use for pk, plant in plants.items()}, on),
     )
 
 

@@ -126,6 +126,20 @@ class OpenFindingSerializer(serializers.Serializer[Any]):
     seen_on = serializers.DateField()
 
 
+class PutBackSerializer(serializers.Serializer[Any]):
+    """A setting that a test usually alters: a row of `temporary_changes` to be confirmed."""
+
+    key = serializers.CharField()
+    code = serializers.CharField()
+    unit = serializers.CharField()
+    what = serializers.CharField()
+    was = serializers.CharField(help_text="As last noted on this appliance; empty where nobody did.")
+    set_to = serializers.CharField()
+    caution = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
+    mark = serializers.CharField()
+
+
 class DayApplianceSerializer(serializers.ModelSerializer[Appliance]):
     """An appliance of the day with its burners, its last visit and what still stands."""
 
@@ -137,6 +151,7 @@ class DayApplianceSerializer(serializers.ModelSerializer[Appliance]):
     item_lists = serializers.DictField(
         child=serializers.IntegerField(), help_text="Kind of visit to the number of its list in `item_lists`."
     )
+    put_back = PutBackSerializer(many=True)
 
     class Meta:
         model = Appliance
@@ -155,6 +170,7 @@ class DayApplianceSerializer(serializers.ModelSerializer[Appliance]):
             "last",
             "findings",
             "item_lists",
+            "put_back",
         ]
 
 

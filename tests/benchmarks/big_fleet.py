@@ -134,10 +134,11 @@ INSERT INTO visits_visit (id, uuid, attendance_id, appliance_id, kind, source, a
     FROM s_visit JOIN fleet_appliance f ON f.id = a + 1 JOIN fleet_analyserperiod period ON period.id = p + 1
     JOIN visits_attendance t ON t.plant_id = f.plant_id AND t.local_on = date '{ORIGIN}' + floor(day)::int;
 INSERT INTO visits_firingtest (id, visit_id, key, withdrawn_reason, burner_id, point, phase, sequence,
-        observed_at, settled, fuel, co2_source, inferred, kept_out, co2_pct, co_ppm, flue_temp_c, air_temp_c)
+        observed_at, settled, fuel, co2_source, inferred, kept_out, settled_why,
+        probe_out, co2_pct, co_ppm, flue_temp_c, air_temp_c)
     SELECT v * 4 + slot, v, phase || '-' || point || '-1', '', a + 1, point, phase, slot + 1,
         timestamptz '{ORIGIN} 00:00+00' + day * interval '1 day' + slot * interval '5 minutes', 'stated',
-        'natural_gas', 'measured', false, '', co2, 40, 58, air
+        'natural_gas', 'measured', false, '', '', false, co2, 40, 58, air
     FROM s_visit CROSS JOIN LATERAL (VALUES
         (0, 'as_found', 'high', high), (1, 'as_found', 'low', low),
         (2, 'as_left', 'high', left_high), (3, 'as_left', 'low', left_low)

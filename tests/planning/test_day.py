@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from common.conditional import names_any, takes_gzip
-from fleet.models import ModelTrim, Plant, SuppliedGas, TurnSensitivity
+from fleet.models import Appliance, ModelTrim, Plant, SuppliedGas, TurnSensitivity
 from people.models import Role
 from tests.factories import (
     AnalyserPeriodFactory,
@@ -28,6 +28,7 @@ from tests.factories import (
 from tests.planning.test_api import DAY, seen
 from visits.measured import MEASURED_FIELDS
 from visits.models import Adjustment, Finding, Phase, TestResult, Visit
+from visits.putting_back import suggestions
 
 pytestmark = pytest.mark.django_db
 ADDRESS = f"/api/v1/day/?date={DAY}"
@@ -143,6 +144,7 @@ def test_a_technicians_day_holds_all_that_is_needed_in_order(api, technician):
     (limits,) = body["limits"]
     assert plant["limits"] == limits["id"]
     assert {row["level"] for row in limits["rows"]} == {"investigate", "make_safe"}
+    assert told["put_back"] == suggestions(Appliance.objects.with_place().get(pk=appliance.pk), DAY) != []
     lists = {row["id"]: row["items"] for row in body["item_lists"]}
     asked = lists[told["item_lists"]["annual_service"]]
     assert len(asked) > 20
@@ -176,8 +178,8 @@ def test_a_technician_may_not_ask_for_a_colleagues_day(api, technician):
 
 def test_twenty_stops_ask_what_two_ask_of_the_database_and_fit_into_200_kb(api, technician):
     """Token; attendances with places, their visits, appliances, burners, last visits, their tests, results,
-    models, trims, specs; moves, limits, gases, items, findings, latest visits, analysers, their channels and
-    periods."""
+    models, trims, specs; moves, limits, gases, items, put-back suggestions, what was noted last, findings,
+    latest visits, analysers, their channels and periods."""
     api.get("/api/v1/fuels/")
     counts = []
     for more in (2, 18):
@@ -186,7 +188,7 @@ def test_twenty_stops_ask_what_two_ask_of_the_database_and_fit_into_200_kb(api, 
         with CaptureQueriesContext(connection) as asked:
             answer = api.get(ADDRESS, headers={"Accept-Encoding": "gzip"})
         counts.append(len(asked))
-    assert counts == [20, 20]
+    assert counts == [22, 22]
     assert answer["Content-Encoding"] == "gzip"
     assert len(json.loads(gzip.decompress(answer.content))["appliances"]) == 20
     assert len(answer.content) < 200_000
