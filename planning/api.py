@@ -129,7 +129,7 @@ class EarlierVisitDecision(GenericAPIView[EarlierVisit]):
     serializer_class = out.DecisionSerializer
     queryset = EarlierVisit.objects.none()
 
-    @extend_schema(responses={201: out.EarlierVisitSerializer})
+    @extend_schema(responses={201: out.EarlierVisitSerializer, 409: ProblemDetails})
     def post(self, request: Request, uuid: UUID) -> Response:
         """Accepting moves the due date. 409 where nothing is proposed, or it was answered before."""
         by = cast(User, request.user)

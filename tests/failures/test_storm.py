@@ -15,7 +15,7 @@ from tests.failures.served import served
 from tests.failures.storm import SAVES, Counter, Device, Sending
 from tests.visits.conftest import set_up_scene
 
-REQUESTS = int(os.environ.get("STORM_REQUESTS", "120"))
+REQUESTS = int(os.environ.get("STORM_REQUESTS", "80"))
 KILLS = 3 if REQUESTS >= 1000 else 1
 DEVICES = 4
 
