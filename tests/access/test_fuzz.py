@@ -7,6 +7,8 @@ import random
 import pytest
 import schemathesis
 from django.core.management import call_command
+from django.core.signals import request_finished, request_started
+from django.db import close_old_connections
 from django.urls import get_resolver
 from hypothesis import HealthCheck, Phase, given, settings
 from schemathesis import checks
@@ -33,6 +35,17 @@ CHECKS = [
 @pytest.fixture
 def world(db):
     return build_world()
+
+
+@pytest.fixture(autouse=True)
+def _the_connection_stays():
+    """A request that ends closes the connection, and with it the test's transaction."""
+    signals = (request_started, request_finished)
+    for signal in signals:
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in signals:
+        signal.connect(close_old_connections)
 
 
 @pytest.fixture
