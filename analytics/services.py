@@ -29,6 +29,7 @@ from analytics.reading import FleetHistory, history_read
 from analytics.summing import sums_write
 from analytics.writing import appliances_replace, estimates_write, period_biases_hand_over
 from common.models import OutboxEvent
+from common.planner import tables_analyse
 from fleet.models import Appliance
 
 RUNS_KEPT = 2
@@ -104,6 +105,7 @@ def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Pr
         progress("writing", rows)
 
     estimates_write(run, read, estimates, due=_due(None), written=written)
+    tables_analyse(TrimDrift, ApplianceDrift, PeriodBias, GasShift)
     with transaction.atomic():
         run.finished_at = timezone.now()
         run.save()

@@ -25,6 +25,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from analytics.models import PeriodBias
 from fleet.models import Appliance, Customer, Plant, Site
 from people.models import Role, User
 from tests.benchmarks.copies import multiply
@@ -75,6 +76,14 @@ def pages() -> list[Page]:
         Page(office, "web:book", "plant_pk", Plant),
         Page(manager, "web:condition"),
         Page(manager, "web:condition-csv"),
+        Page(manager, "web:wanderers"),
+        Page(manager, "web:models"),
+        Page(manager, "web:analysers"),
+        Page(manager, "web:analyser-period", "pk", PeriodBias),
+        Page(manager, "web:gas"),
+        Page(manager, "web:alerts"),
+        Page(manager, "web:evidence", "pk", Appliance),
+        Page(office, "web:earlier-list"),
         Page(technician, "web:my-day"),
         Page(technician, "web:flue-gas"),
     ]
@@ -146,9 +155,11 @@ def _addresses(page: Page) -> list[str]:
     query = f"?{page.query}" if page.query else ""
     if page.of is None:
         return [reverse(page.name) + query] * ASKED
-    keys = np.array(page.of.objects.order_by("pk").values_list("pk", flat=True))
+    rows = page.of.objects.current() if page.of is PeriodBias else page.of.objects.all()
+    keys = np.array(rows.order_by("pk").values_list("pk", flat=True))
     some = np.random.default_rng(1).choice(keys, min(ASKED, len(keys)), replace=False).tolist()
-    column = "uuid" if page.word == "uuid" else "pk"
+    # a bias is met under its period's key
+    column = "period_id" if page.of is PeriodBias else "uuid" if page.word == "uuid" else "pk"
     words = page.of.objects.filter(pk__in=some).values_list(column, flat=True)
     return [reverse(page.name, kwargs={page.word: word}) + query for word in words]
 

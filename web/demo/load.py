@@ -119,6 +119,8 @@ def fleet_load(
         counts["firing tests"] += chunk.tests_written
         del customers, lives, chunk, keys
         gc.collect()  # plans point at each other both ways; waiting for the collector would pile chunks up
+    if judge:
+        _settle_old_findings(today)
     announce("visits.imported", 0, visits=counts["visits"])
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")

@@ -48,7 +48,7 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
     now = [row for row in counts if row.month >= since]
     before = [row for row in counts if row.month < since]
     appliances = filters.narrow(Appliance.objects.visible_to(user).in_use(), "plant__site")
-    asking = Finding.objects.visible_to(user).open().filter(severity__in=[Severity.MAKE_SAFE, Severity.ACT])
+    asking = Finding.objects.visible_to(user).open().of_severity(Severity.MAKE_SAFE, Severity.ACT)
     findings = filters.narrow(asking, SITE).order_by()
     codes, models = _by_code_and_model(findings)
     overdue = filters.narrow(DueDate.objects.visible_to(user).overdue(today), SITE)

@@ -15,7 +15,7 @@ from people.selectors import licences_ending
 from planning.earlier import earlier_visits_waiting
 from planning.models import DueDate, FollowUp
 from visits.models import Finding, Severity
-from web.paging import counted
+from web.paging import counted, first_of
 from web.selectors.safety import appliances_off
 
 FIRST = 8
@@ -91,4 +91,4 @@ def _findings(rows: Any) -> Queue:
 
 
 def _queue(rows: Any) -> Queue:
-    return Queue(list(rows[:FIRST]), counted(rows))
+    return Queue(first_of(rows, FIRST), counted(rows))
