@@ -40,7 +40,9 @@ def first_of(rows: QuerySet[Any], size: int) -> list[Any]:
 
     With many tables joined in one step, PostgreSQL may join and sort every row for a page of a few.
     """
-    return list(rows.filter(pk__in=rows.values("pk")[:size]))
+    keys = list(rows.values_list("pk", flat=True)[:size])
+    # nobody has the key 0: the second question is asked even of nothing, so that their number stays the same
+    return list(rows.filter(pk__in=keys or [0]))
 
 
 def page_by_id(rows: QuerySet[Any], after: str, *, newest_first: bool = True, size: int = ROWS) -> Page:

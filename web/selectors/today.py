@@ -50,11 +50,12 @@ class Today:
 
 
 def today_page(*, user: User, today: date) -> Today:
-    """Two queries a queue, one for licences and one for calibrations."""
+    """Two or three queries a queue, one for licences and one for calibrations."""
     told = alerts(user=user)
     findings = Finding.objects.visible_to(user).open()
     dates = DueDate.objects.visible_to(user).dated()
     follow_ups = FollowUp.objects.visible_to(user).open()
+    earlier = earlier_visits_waiting(user=user)
     waiting = FollowUp.Cause.UNCOUNTERSIGNED
     return Today(
         make_safe=_findings(findings.of_severity(Severity.MAKE_SAFE)),
@@ -67,7 +68,7 @@ def today_page(*, user: User, today: date) -> Today:
         findings=_findings(findings.of_severity(Severity.ACT).exclude(code="not_put_back")),
         alerts=[alert_sentence(row) for row in told[:FIRST]],
         alert_count=counted(told),
-        earlier=_queue(earlier_visits_waiting(user=user)),
+        earlier=Queue(first_of(earlier, FIRST), counted(earlier)),
         licences=list(licences_ending(today + SOON))[:FIRST],
         calibrations=calibrations_ending(today + SOON),
     )
@@ -91,4 +92,4 @@ def _findings(rows: Any) -> Queue:
 
 
 def _queue(rows: Any) -> Queue:
-    return Queue(first_of(rows, FIRST), counted(rows))
+    return Queue(list(rows[:FIRST]), counted(rows))
