@@ -12,6 +12,7 @@ from django.utils import timezone
 from analytics.claiming import Claim, claim
 from analytics.estimates import Estimates
 from analytics.fitting import appliances_fit, fleet_fit
+from analytics.handing_over import period_biases_hand_over
 from analytics.keeping import Kept, KeptOutdated, unpacked
 from analytics.models import (
     ApplianceDrift,
@@ -27,7 +28,7 @@ from analytics.models import (
 )
 from analytics.reading import FleetHistory, history_read
 from analytics.summing import sums_write
-from analytics.writing import appliances_replace, estimates_write, period_biases_hand_over
+from analytics.writing import appliances_replace, estimates_write
 from common.models import OutboxEvent
 from common.planner import tables_analyse
 from fleet.models import Appliance

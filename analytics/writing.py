@@ -8,14 +8,13 @@ from typing import Any
 
 import numpy as np
 from django.db import connection, models, transaction
-from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models import Count, Q
 from django.db.models.functions import TruncMonth
 
 from analytics.estimates import EPOCH, Appliances, Biases, Estimates, FloatArray, IntArray, Shifts, Trims
 from analytics.models import ApplianceDrift, DriftRun, FleetMonth, GasShift, PeriodBias, TrimDrift, Unit
 from analytics.reading import FleetHistory
 from analytics.reading.sources import FIRST_YEAR, TRIMS
-from fleet.models import AnalyserPeriod
 from visits.history.bulk import rows_write
 from visits.models import Visit
 
@@ -200,23 +199,6 @@ def months_write(run: DriftRun) -> None:
     )
     FleetMonth.objects.bulk_create(
         FleetMonth(run=run, month=row.pop("first_day"), **row) for row in list(counted)
-    )
-
-
-@transaction.atomic
-def period_biases_hand_over(run: DriftRun) -> int:
-    """Write the run's biases into the analyser periods that the fleet owns. Returns how many."""
-    own = PeriodBias.objects.filter(run=run, period=OuterRef("pk"))
-    known = AnalyserPeriod.objects.filter(biases__run=run)
-    AnalyserPeriod.objects.filter(bias_run__isnull=False).exclude(pk__in=known.values("pk")).update(
-        bias_co2_pct=None, bias_u_co2_pct=None, bias_readings=0, bias_weak=True, bias_run=None
-    )
-    return AnalyserPeriod.objects.filter(pk__in=known.values("pk")).update(
-        bias_co2_pct=Subquery(own.values("bias_co2_pct")),
-        bias_u_co2_pct=Subquery(own.values("bias_u_co2_pct")),
-        bias_readings=Subquery(own.values("readings")),
-        bias_weak=Subquery(own.values("weak")),
-        bias_run=run.pk,
     )
 
 

@@ -182,6 +182,9 @@ class AnalyserPeriodSerializer(serializers.ModelSerializer[AnalyserPeriod]):
             "bias_co2_pct",
             "bias_u_co2_pct",
             "bias_weak",
+            "applied_bias_co2_pct",
+            "applied_bias_u_co2_pct",
+            "applied_bias_run",
         ]
 
 

@@ -95,8 +95,28 @@ class AdviceAnswer(BaseModel):
     season: list[SeasonNote] = []
 
 
+class JudgedAgainAnswer(BaseModel):
+    """One later judgement that came out differently: why, what was taken off the readings, what changed."""
+
+    at: str
+    cause: Literal["bias", "engine", "specs", "limits", "gas", "asked"]
+    bias_run: int | None
+    bias_co2_pct: float | None
+    bias_u_co2_pct: float | None
+    was_bias_run: int | None
+    engine_version: int
+    tests: list[dict[str, str]]
+    health: dict[str, list[float | None]]
+    came: list[str]
+    went: list[str]
+    sentence: str
+
+
 class VisitAnswer(VisitIn):
-    """The visit as it now stands, judged. `save_no` and `ignored` come in the answer to a save."""
+    """The visit as it now stands, judged. `save_no` and `ignored` come in the answer to a save.
+
+    `judged_again` is told when the visit is read, not with a save.
+    """
 
     save_no: int | None = None  # type: ignore[assignment]
     uuid: str
@@ -110,6 +130,7 @@ class VisitAnswer(VisitIn):
     health: Health
     results: dict[str, dict[str, Any]]
     ignored: list[str] = []
+    judged_again: list[JudgedAgainAnswer] = []
     caution: str
 
 

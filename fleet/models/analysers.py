@@ -85,6 +85,8 @@ class AnalyserPeriod(models.Model):
     """One analyser between two calibrations or sensor changes, with the bias the fleet's readings show.
 
     The bias columns are written by the drift work: reading minus truth at 9 % CO2, of the measured channel.
+    `bias_*` is what the newest run found; `applied_*` is what judgements take off: only where it is material,
+    and unchanged from one run to the next until it moves by more than matters.
     """
 
     class Began(models.TextChoices):
@@ -102,6 +104,11 @@ class AnalyserPeriod(models.Model):
     bias_readings = models.PositiveIntegerField(default=0, editable=False)
     bias_weak = models.BooleanField(default=True, editable=False)
     bias_run = models.BigIntegerField(null=True, editable=False)
+    applied_bias_co2_pct = models.FloatField(null=True, editable=False)
+    applied_bias_u_co2_pct = models.FloatField(null=True, editable=False)
+    applied_bias_run = models.BigIntegerField(
+        null=True, editable=False, help_text="The run whose bias judgements take off. Empty: none."
+    )
 
     class Meta:
         ordering = ["analyser_id", models.F("starts_on").asc(nulls_first=True)]
@@ -115,6 +122,20 @@ class AnalyserPeriod(models.Model):
             one_of("period_began", "began", ["calibration", "sensor_change", "unknown"]),
             ordered("period_due_after_start", "starts_on", "calibration_due_on"),
             *finite("period", ["bias_co2_pct", "bias_u_co2_pct"]),
+            models.CheckConstraint(
+                condition=models.Q(
+                    applied_bias_run__isnull=True,
+                    applied_bias_co2_pct__isnull=True,
+                    applied_bias_u_co2_pct__isnull=True,
+                )
+                | models.Q(
+                    applied_bias_run__isnull=False,
+                    applied_bias_co2_pct__isnull=False,
+                    applied_bias_u_co2_pct__isnull=False,
+                ),
+                name="period_applied_bias_whole",
+            ),
+            *finite("period", ["applied_bias_co2_pct", "applied_bias_u_co2_pct"]),
         ]
 
     def __str__(self) -> str:

@@ -106,7 +106,7 @@ def _age_days(case: Case) -> float:
 
 
 def _bias(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: Sequence[Case]) -> tuple[F64, F64]:
-    """The period's bias in the unit of this reading; it belongs to the channel that is measured."""
+    """The applied bias in the unit of this reading; it belongs to the channel that is measured."""
     bias, u_bias = np.full(len(tests), np.nan), np.full(len(tests), np.nan)
     if name not in ("o2_pct", "co2_pct"):
         return bias, u_bias
@@ -114,9 +114,10 @@ def _bias(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: Sequence[Ca
     for row, (test, case) in enumerate(zip(tests, cases, strict=True)):
         period = case.period
         both_measured = test.o2_pct is not None and test.co2_source == FiringTest.Source.MEASURED
-        if period is None or period.bias_weak or period.bias_co2_pct is None or period.bias_u_co2_pct is None:
+        if period is None or period.applied_bias_co2_pct is None or period.applied_bias_u_co2_pct is None:
             continue
         if name == "co2_pct" and both_measured:
             continue
-        bias[row], u_bias[row] = factor * period.bias_co2_pct, abs(factor) * period.bias_u_co2_pct
+        bias[row] = factor * period.applied_bias_co2_pct
+        u_bias[row] = abs(factor) * period.applied_bias_u_co2_pct
     return bias, u_bias

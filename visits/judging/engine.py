@@ -56,7 +56,7 @@ def _results(numbers: Numbers, verdicts: Verdicts) -> list[TestResult]:
             TestResult(
                 test=test,
                 engine_version=ENGINE_VERSION,
-                bias_run=case.period.bias_run if case.period else None,
+                bias_run=case.period.applied_bias_run if case.period else None,
                 spec_id=spec.pk if spec else None,
                 verdict=_word(str(words[place])),
                 p_inside=verdicts.p_inside.get(place),

@@ -1,5 +1,6 @@
 """The record of what was read, done and judged: facts and constraints."""
 
+from visits.models.again import JudgedAgain, JudgedBasis, JudgeDuty
 from visits.models.findings import STANDING, Finding, FindingLife, Life, Severity
 from visits.models.photographs import Photograph, PhotographPart
 from visits.models.records import RecordFile, ServiceRecord
@@ -14,6 +15,9 @@ __all__ = [
     "Finding",
     "FindingLife",
     "FiringTest",
+    "JudgeDuty",
+    "JudgedAgain",
+    "JudgedBasis",
     "Kind",
     "Life",
     "Outcome",

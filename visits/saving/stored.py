@@ -6,8 +6,9 @@ from common.canonical import unpacked
 from visits.judging.case import Case
 from visits.judging.engine import ENGINE_VERSION
 from visits.judging.load import cases_load
+from visits.judging.telling import again_answer
 from visits.measured import MEASURED_FIELDS
-from visits.models import Finding, FiringTest, TestResult, Visit, VisitRecord
+from visits.models import Finding, FiringTest, JudgedAgain, TestResult, Visit, VisitRecord
 from visits.saving.answer import answer_build
 from visits.saving.document import flattened
 
@@ -19,13 +20,15 @@ def visit_answer(visit: Visit, record: VisitRecord | None = None) -> dict[str, A
     results = TestResult.objects.filter(test__visit=visit, engine_version=ENGINE_VERSION).select_related(
         "test__burner"
     )
-    return answer_build(
+    answer = answer_build(
         visit=case.visit,
         body=flattened(unpacked(record.document)) if record else _rows_as_body(case),
         case=case,
         results=list(results),
         findings=list(Finding.objects.filter(visit=visit).select_related("burner")),
     )
+    again = JudgedAgain.objects.filter(visit=visit).order_by("pk")
+    return {**answer, "judged_again": [again_answer(row) for row in again]}
 
 
 def _rows_as_body(case: Case) -> dict[str, Any]:

@@ -55,6 +55,8 @@ def demo_load(*, seed: int, today: date, password: str | None, progress: Progres
         _judge(keys, progress)
         _settle_old_findings(today)
     work_out_the_rest()
+    # what the biases change that the recompute has just found
+    call_command("judge_again", verbosity=0, stdout=StringIO())
     _issue_records()
     return shown
 

@@ -8,6 +8,7 @@ from django.http import Http404
 
 from fleet.models import Burner
 from people.models import User
+from visits.judging.telling import again_sentence
 from visits.measured import MEASURED_FIELDS
 from visits.models import (
     Adjustment,
@@ -62,6 +63,7 @@ class VisitPage:
     items: list[VisitItem]
     photographs: list[Photograph]
     records: list[VisitRecord]
+    judged_again: list[str]
 
     @property
     def make_safe(self) -> list[Finding]:
@@ -112,6 +114,7 @@ def visit_page(*, user: User, uuid: UUID) -> VisitPage:
         items=list(visit.visititems.all()),
         photographs=list(visit.photographs.stored().select_related("by")),
         records=list(visit.records.select_related("by").defer("document", "answers").order_by("revision")),
+        judged_again=[again_sentence(row) for row in visit.judged_again.order_by("-pk")],
     )
 
 

@@ -1,0 +1,13 @@
+"""The tick's door to judging again. The engine is loaded by the process that judges, not by every start."""
+
+from datetime import datetime
+
+
+def judge_what_is_owed(now: datetime) -> dict[str, int]:
+    """See what changed that visits are judged by, then judge some of the visits that are owed it."""
+    from visits.judging.basis import basis_watch
+    from visits.judging.duties import duties_work, engine_ask
+
+    engine_ask()
+    basis_watch()
+    return duties_work()
