@@ -55,13 +55,7 @@ def appliance_alerts_raise(run: DriftRun, appliance_id: int, *, now: datetime) -
     """The same for one appliance that has just been fitted again."""
     own = ApplianceDrift.objects.filter(run=run, appliance=appliance_id)
     held = Alert.objects.filter(holds=True, appliance=appliance_id)
-    causes = list(_wanderers(own))
-    if any(own.values_list("outside", flat=True)):
-        causes += _outside(own)
-    else:
-        # a refit tells no forecast: what was raised of it stands until the next run
-        held = held.exclude(kind=Alert.Kind.OUTSIDE)
-    return _settle(held, causes, run, now)
+    return _settle(held, [*_wanderers(own), *_outside(own)], run, now)
 
 
 @transaction.atomic

@@ -16,11 +16,9 @@ from analytics.estimates import EPOCH
 from analytics.keeping import KeptOutdated
 from analytics.models import DriftRun
 from analytics.reading import FleetHistory, history_read
-from analytics.reading.sources import FUELS
+from analytics.reading.gases import Gases
 from analytics.services import kept_of_run
-from combustion import fuels
 from combustion.balance import co2_from_phi
-from combustion.fuels import Fuel
 
 COVERAGE = 1.96
 """Of a normal distribution's standard deviation: 95 %."""
@@ -102,7 +100,7 @@ def _steps(read: FleetHistory, close: CloseUp, burner: int, per_pa: float) -> li
     rows = []
     for step in np.flatnonzero(close.burner == burner).tolist():
         row = int(close.row[step])
-        fuel = fuels.fuel(FUELS[int(read.history.fuel[row]) % len(FUELS)])
+        gas = int(read.gas[row])
         throttle, offset = close.state[step].tolist()
         throttle_u, offset_u = close.state_u[step].tolist()
         rows.append(
@@ -118,7 +116,7 @@ def _steps(read: FleetHistory, close: CloseUp, burner: int, per_pa: float) -> li
                 offset_afresh=bool(close.reset[step, 1]),
                 removed_analyser=float(close.removed_bias[step]),
                 removed_gas=float(close.removed_gas[step]),
-                expected=_reaches(close.expected[step], close.expected_u[step], fuel),
+                expected=_reaches(close.expected[step], close.expected_u[step], read.gases, gas),
             )
         )
     return rows
@@ -130,21 +128,22 @@ def _fan(read: FleetHistory, close: CloseUp, burner: int) -> list[FanDay]:
         return []
     ahead = np.arange(0, FAN_DAYS + 1, FAN_STEP_DAYS)
     centre, deviation = reading_ahead(close.outlook, ahead.astype(np.float64))
-    fuel = fuels.fuel(FUELS[int(read.fuel[burner])])
+    gas = int(read.gas_now[burner])
     begin = EPOCH + timedelta(days=int(last))
     days = [
-        FanDay(begin + timedelta(days=int(day)), _reaches(middle, sd, fuel))
+        FanDay(begin + timedelta(days=int(day)), _reaches(middle, sd, read.gases, gas))
         for day, middle, sd in zip(ahead, centre[burner], deviation[burner], strict=True)
     ]
     return [day for day in days if day.ahead]
 
 
-def _reaches(middle: FloatArray, deviation: FloatArray, fuel: Fuel) -> dict[str, Reach]:
-    """100 ln phi per point as CO2, where it is known."""
+def _reaches(middle: FloatArray, deviation: FloatArray, gases: Gases, gas: int) -> dict[str, Reach]:
+    """100 ln phi per point as CO2 of the gas, with what that adds put on again, where it is known."""
     found: dict[str, Reach] = {}
     for place, point in enumerate(POINTS):
         if np.isfinite(middle[place]) and np.isfinite(deviation[place]):
             ends = middle[place] + COVERAGE * deviation[place] * np.array([0.0, -1.0, 1.0])
-            co2 = co2_from_phi(np.minimum(np.exp(ends / 100.0), RICHEST_PHI), fuel)
+            phi = np.exp(ends / 100.0 + gases.ln_g[gas])
+            co2 = co2_from_phi(np.minimum(phi, RICHEST_PHI), gases.fuels[gas])
             found[point] = (float(co2[0]), float(co2[1]), float(co2[2]))
     return found

@@ -54,7 +54,8 @@ def fleet_fit(read: FleetHistory, *, as_of: date) -> tuple[Estimates, Kept]:
 def appliances_fit(read: FleetHistory, kept: Kept, *, as_of: date) -> tuple[Trims, Appliances]:
     """Fit some appliances, read with the numbers of the kept run, whose bias, gas and figures are held."""
     bands = bands_of(read)
-    trims, _, next_visit_day = refit_burners(kept.run, read.history, bands)
+    fit = refit_burners(kept.run, read.history, bands)
+    trims = fit.trims
     probability = np.nan_to_num(trims.wander_probability)
     calm = np.ones(len(read.appliance_ids))
     np.multiply.at(calm, read.history.appliance, (1.0 - probability).prod(axis=1))
@@ -63,9 +64,9 @@ def appliances_fit(read: FleetHistory, kept: Kept, *, as_of: date) -> tuple[Trim
     return _trims(read, trims), Appliances(
         wander_probability=np.where(_any_estimate(read, trims), 1.0 - calm, np.nan),
         flagged=flagged,
-        next_visit_day=_soonest(read, next_visit_day),
-        outside_day=_horizon(as_of)[:0],
-        outside=np.empty((len(calm), 0)),
+        next_visit_day=_soonest(read, fit.next_visit_day),
+        outside_day=_horizon(as_of),
+        outside=_outside(read, fit.outlook, bands, as_of),
     )
 
 

@@ -164,13 +164,21 @@ def estimate_fleet(history: History, bands: Bands | None = None) -> FleetDrift:
     )
 
 
-def refit_burners(
-    run: Run, history: History, bands: Bands | None = None
-) -> tuple[TrimEstimates, Series, FloatArray]:
+@dataclass(frozen=True)
+class Refit:
+    """A few burners fitted again.   next_visit_day (B,): NaN where none is proposed."""
+
+    trims: TrimEstimates
+    series: Series
+    outlook: Outlook
+    next_visit_day: FloatArray
+
+
+def refit_burners(run: Run, history: History, bands: Bands | None = None) -> Refit:
     """The burners of a small history again, the run's bias, gas and fleet parameters held fixed.
 
-    The history's model, period, area and month numbers must be those of the run.   Returns: trims, series and
-    next visit days (NaN where none is proposed). A few milliseconds for one burner.
+    The history's model, period, area and month numbers must be those of the run. A few milliseconds for one
+    burner.
     """
     history = history.checked()
     steps = steps_of(history)
@@ -181,7 +189,7 @@ def refit_burners(
     chance = _chances(history, summary)
     trims = _trims(history, summary, chance >= run.cut)
     due = next_visit_day(summary.outlook, bands) if bands is not None else np.full(history.burners, np.nan)
-    return trims, _series(score.steps, common, summary), due
+    return Refit(trims, _series(score.steps, common, summary), summary.outlook, due)
 
 
 def _chances(history: History, summary: Summary) -> FloatArray:
@@ -349,6 +357,7 @@ __all__ = [
     "FleetDrift",
     "GasEstimates",
     "PeriodEstimates",
+    "Refit",
     "Run",
     "Series",
     "TrimEstimates",

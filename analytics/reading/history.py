@@ -6,10 +6,13 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from django.utils import timezone
 
 from analytics.drift.history import LOW, UNKNOWN, History
+from analytics.estimates import EPOCH
 from analytics.reading import sources
 from analytics.reading.columns import Columns
+from analytics.reading.gases import Gases, gases_read
 from analytics.reading.mixture import FloatArray, IntArray, mixture_of
 
 PLAUSIBLE_AIR_C = (-40.0, 60.0)
@@ -36,7 +39,8 @@ class FleetHistory:
     """What was read. Rows of `history` stand in order of burner and day.
 
     Per burner (B,): burner_id, appliance_id, model_id, fuel (place in sources.FUELS).   appliance_ids (A,).
-    visit_id (N,).   tests: how many were used.
+    visit_id (N,).   tests: how many were used.   gases: what burns; gas (N,): the number of what burned,
+    gas_now (B,): of what burns today. What the gas adds to ln phi is taken off the readings.
     """
 
     history: History
@@ -48,6 +52,9 @@ class FleetHistory:
     numbering: Numbering
     visit_id: IntArray
     tests: int
+    gases: Gases
+    gas: IntArray
+    gas_now: IntArray
 
 
 @dataclass(frozen=True)
@@ -79,7 +86,8 @@ def history_read(
     """
     burners = _sorted(sources.burners_read(appliance_ids), "id")
     visits = _sorted(sources.visits_read(appliance_ids), "id")
-    tests = _tests(burners, visits, appliance_ids, progress)
+    gases = gases_read()
+    tests = _tests(burners, visits, gases, appliance_ids, progress)
     pair_burner, pair_visit, pair = _pairs(tests, visits)
     adjusted = _adjusted(burners, visits, pair_burner, pair_visit, appliance_ids)
     values = _by_slot(tests, pair, len(pair_burner))
@@ -128,11 +136,28 @@ def history_read(
         numbering=numbers,
         visit_id=visits["id"][pair_visit],
         tests=len(tests.visit),
+        gases=gases,
+        gas=gases.burned(
+            burners["site"][pair_burner],
+            burners["area"][pair_burner],
+            fuel.astype(np.int64),
+            visits["local_day"][pair_visit],
+        ),
+        gas_now=gases.burned(
+            burners["site"],
+            burners["area"],
+            burners["fuel"].astype(np.int64),
+            np.full(len(burners["id"]), float((timezone.localdate() - EPOCH).days)),
+        ),
     )
 
 
 def _tests(
-    burners: Columns, visits: Columns, appliance_ids: Sequence[int] | None, progress: Progress
+    burners: Columns,
+    visits: Columns,
+    gases: Gases,
+    appliance_ids: Sequence[int] | None,
+    progress: Progress,
 ) -> _Tests:
     used = None if appliance_ids is None else np.unique(visits["analyser"][visits["analyser"] >= 0]).tolist()
     analysers = sources.analysers_read(used)
@@ -142,7 +167,8 @@ def _tests(
         progress("reading", len(batch["visit"]))
         visit, burner = _rows_of(visits["id"], batch["visit"]), _rows_of(burners["id"], batch["burner"])
         analyser = np.where(visit >= 0, of_visit[visit], UNKNOWN) if len(of_visit) else visit
-        phi, var = mixture_of(batch, analysers, analyser)
+        burned = _burned(gases, burners, visits, burner, visit, batch["fuel"].astype(np.int64))
+        phi, var = mixture_of(batch, analysers, analyser, burned, gases.fuels)
         use = np.isfinite(phi) & (visit >= 0) & (burner >= 0)
         # read after the throttle had moved: taken back by the change at high fire where that is known
         shift, u_shift = batch["inferred_ln_phi"], batch["inferred_u_ln_phi"]
@@ -155,7 +181,7 @@ def _tests(
                 batch["fuel"][use].astype(np.int8),
                 ((batch["moved_before"] == 1) & ~taken_back)[use],
                 batch["sequence"][use],
-                (np.log(phi) - np.where(taken_back, shift, 0.0))[use].astype(np.float32),
+                (np.log(phi) - np.where(taken_back, shift, 0.0) - gases.ln_g[burned])[use].astype(np.float32),
                 (var + np.where(taken_back, u_shift, 0.0) ** 2)[use].astype(np.float32),
                 batch["air_temp_c"][use],
                 batch["fan_rpm"][use],
@@ -165,6 +191,20 @@ def _tests(
         whole, real = np.empty(0, np.int32), np.empty(0, np.float32)
         return _Tests(whole, whole, whole, whole, whole == 1, whole, real, real, real, real)
     return _Tests(*(np.concatenate(columns) for columns in zip(*kept, strict=True)))
+
+
+def _burned(
+    gases: Gases, burners: Columns, visits: Columns, burner: IntArray, visit: IntArray, fuel: IntArray
+) -> IntArray:
+    """The gas of each test; that of the catalogue where burner or visit is not among those read."""
+    if not len(burners["id"]) or not len(visits["id"]):
+        return fuel
+    known = (burner >= 0) & (visit >= 0)
+    return np.where(
+        known,
+        gases.burned(burners["site"][burner], burners["area"][burner], fuel, visits["local_day"][visit]),
+        fuel,
+    )
 
 
 def _pairs(tests: _Tests, visits: Columns) -> tuple[IntArray, IntArray, IntArray]:

@@ -1,5 +1,6 @@
 """From what an analyser showed to the mixture: 1/air ratio, and the variance of its logarithm."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from analytics.reading.sources import FUELS
 from combustion import fuels
 from combustion.analyser import COVERAGE, EN_50379, OWN_SHARE
 from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM, phi_from_co2, phi_from_o2
+from combustion.fuels import Fuel
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -18,17 +20,26 @@ FLAME_U_LN_PHI = 0.004
 """Scatter of ln phi that no analyser is to blame for: flame, settling, the last digit. Assumed, no source."""
 _O2_LIMIT_PCT = EN_50379.channels["o2_pct"][0].absolute
 _CO2_LIMIT_PCT = EN_50379.channels["co2_pct"][0].absolute
-_CO2_MAX_PCT = np.array([fuels.fuel(slug).co2_max_pct for slug in FUELS])
+CATALOGUE = tuple(fuels.fuel(slug) for slug in FUELS)
+_CO2_MAX_PCT = np.array([gas.co2_max_pct for gas in CATALOGUE])
 
 
-def mixture_of(tests: Columns, analysers: Columns, analyser: IntArray) -> tuple[FloatArray, FloatArray]:
+def mixture_of(
+    tests: Columns,
+    analysers: Columns,
+    analyser: IntArray,
+    burned: IntArray | None = None,
+    burnt: Sequence[Fuel] = CATALOGUE,
+) -> tuple[FloatArray, FloatArray]:
     """phi [-] and variance of ln phi from each test's own noise, NaN where nothing usable was read.
 
-    analyser (n,): row of `analysers`, -1 unknown.   O2 is preferred; a CO2 that was worked out from O2 is
-    turned back into O2 with the analyser's fuel setting, else with the fuel of the test.
+    analyser (n,): row of `analysers`, -1 unknown.   burned (n,): place of the gas in `burnt`, -1 unknown.
+    Left out: the catalogue's fuel. O2 is preferred; a CO2 that was worked out from O2 is turned back
+    into O2 with the analyser's fuel setting, else with the fuel of the test.
     """
     co2, o2 = tests["co2_pct"].astype(np.float64), tests["o2_pct"].astype(np.float64)
     fuel = tests["fuel"].astype(np.int64)
+    burned = fuel if burned is None else burned
     co = tests["co_ppm"].astype(np.float64)
     with np.errstate(invalid="ignore"):
         co = np.where((co >= 0) & (co < CO_LIMIT_PPM), co, 0.0)
@@ -39,13 +50,13 @@ def mixture_of(tests: Columns, analysers: Columns, analyser: IntArray) -> tuple[
     o2 = np.where(np.isnan(o2) & ~measured_co2, behind, o2)
 
     phi, slope = np.full(len(o2), np.nan), np.full(len(o2), np.nan)
-    for number in np.unique(fuel[fuel >= 0]):
-        burnt = fuels.fuel(FUELS[number])
+    for number in np.unique(burned[burned >= 0]):
+        gas, own = burnt[number], burned == number
         with np.errstate(invalid="ignore"):
-            by_o2 = (fuel == number) & ~measured_co2 & (o2 >= 0.0) & (o2 < AIR_O2_PCT - 0.01)
-            by_co2 = (fuel == number) & measured_co2 & (co2 > 0.0) & (co2 <= burnt.co2_max_pct)
-        phi[by_o2], slope[by_o2] = phi_from_o2(o2[by_o2], burnt, co[by_o2])
-        phi[by_co2], slope[by_co2] = phi_from_co2(co2[by_co2], burnt, co[by_co2])
+            by_o2 = own & ~measured_co2 & (o2 >= 0.0) & (o2 < AIR_O2_PCT - 0.01)
+            by_co2 = own & measured_co2 & (co2 > 0.0) & (co2 <= gas.co2_max_pct)
+        phi[by_o2], slope[by_o2] = phi_from_o2(o2[by_o2], gas, co[by_o2])
+        phi[by_co2], slope[by_co2] = phi_from_co2(co2[by_co2], gas, co[by_co2])
     with np.errstate(invalid="ignore"):
         # CO beyond what the oxygen allows leaves no positive ratio
         phi[~(phi > 0.0)] = np.nan

@@ -124,7 +124,11 @@ def test_refitting_an_appliance_gives_what_the_whole_run_gave(tmp_path):
     run = recompute().run
     appliance = Appliance.objects.first()
     before, others = rows_of(run, appliance), rows_of(run)
+    ahead = ApplianceDrift.objects.get(run=run, appliance=appliance).outside
     assert appliances_refit([appliance.pk]) == 1
+    again = ApplianceDrift.objects.get(run=run, appliance=appliance).outside
+    assert [day for day, _ in again] == [day for day, _ in ahead]
+    assert [chance for _, chance in again] == pytest.approx([chance for _, chance in ahead], abs=2e-3)
     for old, new in zip(before, rows_of(run, appliance), strict=True):
         assert new[:6] == old[:6]
         assert [value is None for value in new[6:]] == [value is None for value in old[6:]]

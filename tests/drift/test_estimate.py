@@ -73,7 +73,13 @@ def test_refit_of_one_burner_gives_what_the_fleet_gave(fleet, drift):
     history = history_of(fleet)
     for burner in (0, int(np.flatnonzero(drift.appliance_flagged)[0])):
         bands = Bands(bands_of(fleet).lowest_phi[:1], bands_of(fleet).highest_phi[:1])
-        trims, series, _ = refit_burners(drift.run, of_one_burner(history, burner), bands)
+        refit = refit_burners(drift.run, of_one_burner(history, burner), bands)
+        trims, series = refit.trims, refit.series
+        everyone, one = bands_of(fleet), slice(burner, burner + 1)
+        lone = Bands(everyone.lowest_phi[one], everyone.highest_phi[one])
+        whole = probability_outside(drift.outlook, everyone, np.full(history.burners, 400.0))
+        alone = probability_outside(refit.outlook, lone, np.array([400.0]))
+        assert alone[0] == pytest.approx(whole[burner], abs=0.03)
         assert trims.state[0] == pytest.approx(drift.trims.state[burner], abs=0.02)
         assert trims.wander_probability[0] == pytest.approx(drift.trims.wander_probability[burner], abs=0.02)
         assert trims.flagged[0].tolist() == drift.trims.flagged[burner].tolist()

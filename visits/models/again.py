@@ -25,7 +25,7 @@ class JudgeDuty(models.Model):
     cause = models.CharField(max_length=6, choices=Cause)
     subject = models.CharField(
         max_length=40,
-        help_text="ID of period, model or run; engine version; site:ID, area:ID; COUNTRY:CUSTOMER.",
+        help_text="ID of period or model; engine version; site:ID, area:ID; COUNTRY:CUSTOMER.",
     )
     from_on = models.DateField(null=True, help_text="Visits from this local day on. Empty: all.")
     asked = models.PositiveIntegerField(default=1)
