@@ -10,11 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import linalg, sparse
+from scipy import sparse
 
 from analytics.drift.history import HIGH, LOW, THROTTLE, FloatArray, IntArray
-from analytics.drift.levels import Whitener
-from analytics.drift.solving import conjugate_gradients, inverse_factor
+from analytics.drift.levels import ROW, Whitener, rows_of
+from analytics.drift.solving import conjugate_gradients, inverse_factor, solve_with_variance
 from analytics.drift.steps import UNREAD, Steps
 
 DIRECT_LIMIT = 3_000
@@ -115,11 +115,12 @@ def decompose(
     walk_var: FloatArray,
     spread: CommonSpread,
     start: FloatArray | None = None,
+    factor: float = 0.0,
 ) -> tuple[Common, FloatArray, FloatArray]:
     """Fit bias per column (a period or a part of one), gas per cell, season and trend.
 
     column (S,): bias column, -1 unknown.  var (S, 2), shared_var (S,): noise [%^2].  walk_var (U,) [%^2 a
-    year].
+    year].  factor: of the approximate uncertainties, 0 to be found.
     Returns: the common part, its solution vector, and each step's standardised leftover (S,): a large
     one tells of a blunder.
     """
@@ -133,9 +134,11 @@ def decompose(
     diagonal = whitener.diagonal()
     information = _information(design, diagonal)
     solution = np.zeros(design.shape[1]) if start is None else start
-    solve = _solve_directly if design.shape[1] <= DIRECT_LIMIT else _solve_by_iteration
     system = _System(steps, columns, design, whitener, right, information)
-    solution, variance, spread = solve(system, solution, spread)
+    if design.shape[1] <= DIRECT_LIMIT:
+        solution, variance, spread = _solve_directly(system, solution, spread)
+    else:
+        solution, variance, spread = _solve_by_iteration(system, solution, spread, factor)
     common = _common(steps, column, columns, solution, variance, information, spread)
     error = whitener.apply(target - design @ solution)
     return common, solution, error / np.sqrt(np.maximum(diagonal, 1e-12))
@@ -144,23 +147,24 @@ def decompose(
 def _solve_directly(
     system: _System, solution: FloatArray, spread: CommonSpread
 ) -> tuple[FloatArray, FloatArray, CommonSpread]:
-    white = system.whitener.whitened(system.design)
+    design = system.design.copy()
+    design.eliminate_zeros()
+    white = system.whitener.whitened(design)
     normal = (white.T @ white).toarray()
     variance = np.zeros_like(solution)
     for _ in range(DIRECT_ROUNDS):
-        prior = _prior(system.steps, system.columns, spread).toarray()
-        covariance = linalg.inv(normal + prior, overwrite_a=True, check_finite=False)
-        solution, variance = covariance @ system.right, np.diag(covariance).copy()
+        prior = _prior(system.steps, system.columns, spread)
+        solution, variance = solve_with_variance(normal + prior, system.right)
         spread = _spread(system.steps, system.columns, solution, variance, spread)
     return solution, variance, spread
 
 
 def _solve_by_iteration(
-    system: _System, solution: FloatArray, spread: CommonSpread
+    system: _System, solution: FloatArray, spread: CommonSpread, factor: float
 ) -> tuple[FloatArray, FloatArray, CommonSpread]:
     """So many columns say in two rounds how far biases and gas spread."""
     product = system.whitener.normal_product(system.design)
-    variance, factor = np.zeros_like(solution), 0.0
+    variance = np.zeros_like(solution)
     for tolerance in TOLERANCES:
         prior = _prior(system.steps, system.columns, spread)
 
@@ -189,20 +193,17 @@ def _unknown_var(steps: Steps, column: IntArray, view: ThrottleView, spread: Com
 
 
 def _design(steps: Steps, column: IntArray, columns: int, view: ThrottleView) -> sparse.csr_array:
+    """Four entries a row, so that rows are put in order by plain indexing: bias, gas, season and trend.
+
+    What has no column is a zero in the first.
+    """
     cells = len(steps.cell_area)
-    at = np.arange(steps.count)
     known, placed = column >= 0, steps.cell >= 0
-    rows = np.concatenate([at[known], at[placed], at, at])
-    where = np.concatenate(
-        [
-            column[known],
-            columns + steps.cell[placed],
-            np.full(steps.count, columns + cells),
-            np.full(steps.count, columns + cells + 1),
-        ]
-    )
-    values = np.concatenate([view.bias_effect[known], np.ones(placed.sum()), steps.air, since_reset(steps)])
-    return sparse.csr_array((values, (rows, where)), shape=(steps.count, columns + cells + 2))
+    where = np.empty((steps.count, ROW), np.int32)
+    where[:, 0], where[:, 1] = np.where(known, column, 0), np.where(placed, columns + steps.cell, 0)
+    where[:, 2], where[:, 3] = columns + cells, columns + cells + 1
+    values = np.stack([view.bias_effect * known, placed, steps.air, since_reset(steps)], axis=1)
+    return rows_of(values, where, columns + cells + 2)
 
 
 def _prior(steps: Steps, columns: int, spread: CommonSpread) -> sparse.csr_array:
@@ -228,9 +229,8 @@ def _prior(steps: Steps, columns: int, spread: CommonSpread) -> sparse.csr_array
 
 def _information(design: sparse.csr_array, diagonal: FloatArray) -> FloatArray:
     """Diagonal of the normal equations, off-diagonal terms within a burner left out."""
-    squared = design.copy()
-    squared.data = squared.data**2
-    return np.asarray(squared.T @ diagonal) + 1e-9
+    squared = design.data**2 * np.repeat(diagonal, ROW)
+    return np.asarray(np.bincount(design.indices, squared, minlength=design.shape[1]) + 1e-9)
 
 
 def _spread(

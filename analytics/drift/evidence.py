@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 
 import numpy as np
 
 from analytics.drift.history import FloatArray, IntArray
-from analytics.drift.likelihood import THREADS, Panel, Readings, panels
+from analytics.drift.likelihood import Panel, Readings, over_panels, panels
 from analytics.drift.movement import Movement
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.tracing import Trace, trace
@@ -87,9 +86,7 @@ def look_closer(
         step = np.take_along_axis(panel.step[:, None, None, :], jumps.argmax(axis=0)[None], axis=0)[0]
         out.jump_step[at] = np.moveaxis(step, 0, 2).swapaxes(0, 1)
 
-    with ThreadPoolExecutor(THREADS) as pool:
-        for _ in pool.map(work, panels(steps, readings, chosen, CHUNK)):
-            pass
+    over_panels(work, steps, readings, chosen, CHUNK)
     return out
 
 

@@ -37,6 +37,8 @@ from analytics.drift.tracing import trace
 
 BLUNDER_SIGMAS = 3.5
 """A leftover beyond this many standard deviations loses weight in the fit of what is common."""
+FIRST_FACTOR = 4.0
+"""Of a large fleet's first fit: only the spreads that the second begins with rest on it."""
 QUIET_SAMPLE = 2_000
 FIRST_SAMPLE = 6_000
 LEARNT = 10_000
@@ -70,7 +72,9 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
     columns = whole_periods(periods)
     spread, var_factor = CommonSpread(), np.ones(steps.count)
     walk = np.full(steps.stretches, movement.reference[THROTTLE] ** 2)
-    common, solution, leftover = _common(steps, columns, movement, walk, spread, var_factor, None)
+    common, solution, leftover = _common(
+        steps, columns, movement, walk, spread, var_factor, None, FIRST_FACTOR
+    )
     rng = np.random.default_rng(7)
     sample = _some(steps.stretches, SAMPLE, rng)
     if len(sample):
@@ -126,12 +130,21 @@ def _common(
     spread: CommonSpread,
     var_factor: FloatArray,
     start: FloatArray | None,
+    factor: float = 0.0,
 ) -> tuple[Common, FloatArray, FloatArray]:
     var, shared = noise_of(steps, movement)
     var = np.where(steps.read, np.minimum(var * var_factor[:, None], UNREAD / 10.0), UNREAD)
     column = columns.of(steps.period, steps.day)
     return decompose(
-        steps, column, columns.count, var=var, shared_var=shared, walk_var=walk, spread=spread, start=start
+        steps,
+        column,
+        columns.count,
+        var=var,
+        shared_var=shared,
+        walk_var=walk,
+        spread=spread,
+        start=start,
+        factor=factor,
     )
 
 

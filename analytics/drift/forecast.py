@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
@@ -10,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from analytics.drift.history import FloatArray, IntArray
-from analytics.drift.likelihood import THREADS
+from analytics.drift.threads import in_threads
 
 NODE_Z = np.array([-2.856970, -1.355626, 0.0, 1.355626, 2.856970])
 """Five-point Gauss-Hermite nodes for a standard normal. Abramowitz and Stegun table 25.10, from MEMORY."""
@@ -99,9 +98,7 @@ def next_visit_day(outlook: Outlook, bands: Bands, limit: float = LIMIT) -> Floa
         some = np.arange(at, min(at + CHUNK, len(day)))
         day[some] = _passing_day(_chosen(outlook, some), _chosen(bands, some), limit)
 
-    with ThreadPoolExecutor(THREADS) as pool:
-        for _ in pool.map(work, range(0, len(day), CHUNK)):
-            pass
+    in_threads(work, range(0, len(day), CHUNK))
     return day
 
 

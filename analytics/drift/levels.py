@@ -15,11 +15,14 @@ import numpy.typing as npt
 from scipy import sparse
 
 from analytics.drift.history import BoolArray, FloatArray, IntArray
-from analytics.drift.likelihood import LEVEL_VAR, THREADS
+from analytics.drift.likelihood import LEVEL_VAR
 from analytics.drift.steps import UNREAD
+from analytics.drift.threads import THREADS
 
 BLOCK = 2_000
 """Stretches filtered at once: few enough that a row of them stays in the processor's own memory."""
+ROW = 4
+"""Entries in each row of a design."""
 FORGOTTEN = 1e-3
 """Innovations depend on earlier readings by weights that die away; smaller ones than this are dropped."""
 
@@ -31,6 +34,12 @@ class _Block:
     gain: FloatArray
     keep: FloatArray
     inverse: FloatArray
+
+
+def rows_of(values: npt.NDArray[np.floating], where: npt.NDArray[np.int32], columns: int) -> sparse.csr_array:
+    """Sparse rows of ROW entries each: values and columns (n, ROW), with zeros kept."""
+    start = np.arange(0, values.size + 1, ROW, dtype=np.int32)
+    return sparse.csr_array((values.ravel(), where.ravel(), start), shape=(len(values), columns))
 
 
 class Whitener:
@@ -90,36 +99,43 @@ class Whitener:
     def normal_product(self, design: sparse.csr_array) -> Callable[[FloatArray], FloatArray]:
         """The product of the normal matrix (design' x inverse covariance x design) with a vector.
 
-        Rows are put in the blocks' own order once, so that no product has to gather them again.
+        design: of rows_of.  In single precision, which is far finer than what is asked of the solution. Rows
+        are put in the blocks' own order once, so that no product has to gather them again.
         """
-        parts = [self._blocks[part::THREADS] for part in range(THREADS)]
-        designs = [sparse.csr_array(_in_order(design, blocks)) for blocks in parts]
+        parts = [[_single(block) for block in self._blocks[part::THREADS]] for part in range(THREADS)]
+        designs = [_in_order(design, blocks) for blocks in parts]
         turned = [ordered.T for ordered in designs]
-        pool = ThreadPoolExecutor(THREADS)
 
-        def part_of(part: int, vector: FloatArray) -> FloatArray:
+        def part_of(part: int, vector: npt.NDArray[np.float32]) -> FloatArray:
             rows = designs[part] @ vector
             at = 0
             for block in parts[part]:
                 size = block.step.size
                 _apply(block, rows[at : at + size].reshape(block.step.shape))
                 at += size
-            return np.asarray(turned[part] @ rows)
+            return np.asarray(turned[part] @ rows, dtype=np.float64)
 
         def product(vector: FloatArray) -> FloatArray:
-            halves = pool.map(part_of, range(THREADS), [vector] * THREADS)
-            return np.asarray(sum(halves, np.zeros(design.shape[1])))
+            # scaled, since single precision has little range
+            size = float(np.abs(vector).max(initial=1e-30))
+            halves = pool.map(part_of, range(THREADS), [(vector / size).astype(np.float32)] * THREADS)
+            return np.asarray(size * sum(halves, np.zeros(design.shape[1])))
 
+        pool = ThreadPoolExecutor(THREADS)
         return product
 
 
+def _single(block: _Block) -> _Block:
+    single = [array.astype(np.float32) for array in (block.gain, block.keep, block.inverse)]
+    return _Block(block.step, block.real, *single)  # type: ignore[arg-type]
+
+
 def _in_order(design: sparse.csr_array, blocks: list[_Block]) -> sparse.csr_array:
-    """The design's rows in the order of the blocks; a padded place has an empty row."""
-    if not blocks:
-        return design[:0]
-    empty = sparse.csr_array((1, design.shape[1]))
-    places = np.concatenate([np.where(b.real, b.step, design.shape[0]).ravel() for b in blocks])
-    return sparse.csr_array(sparse.vstack([design, empty], format="csr")[places])
+    """The design's rows in the order of the blocks, in single precision; a padded place has zeros."""
+    step = np.concatenate([np.zeros(0, np.int64), *(block.step.ravel() for block in blocks)])
+    real = np.concatenate([np.zeros(0, np.bool_), *(block.real.ravel() for block in blocks)])
+    values = design.data.reshape(-1, ROW).astype(np.float32)[step] * real[:, None]
+    return rows_of(values, design.indices.reshape(-1, ROW)[step], design.shape[1])
 
 
 def _block(step: IntArray, real: BoolArray, noise: FloatArray, walk: FloatArray, reset: BoolArray) -> _Block:
@@ -136,14 +152,14 @@ def _block(step: IntArray, real: BoolArray, noise: FloatArray, walk: FloatArray,
 
 def _apply(block: _Block, wide: FloatArray) -> None:
     """Turn columns (T, n) into inverse covariance times them, in place; padded places give nothing."""
-    level, change = np.zeros((2, wide.shape[1]))
+    level, change = np.zeros((2, wide.shape[1]), wide.dtype)
     for t in range(len(wide)):
         level *= block.keep[t]
         wide[t] -= level
         np.multiply(block.gain[t], wide[t], out=change)
         level += change
     wide *= block.inverse
-    later = np.zeros(wide.shape[1])
+    later = np.zeros(wide.shape[1], wide.dtype)
     for t in range(len(wide) - 1, -1, -1):
         # the step after forgets this one where it starts afresh
         if t + 1 < len(wide):

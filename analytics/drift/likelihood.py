@@ -8,8 +8,7 @@ state carries over, so neighbouring differences share their reading error as the
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +16,9 @@ import numpy.typing as npt
 
 from analytics.drift.history import HIGH, LOW, OFFSET, THROTTLE, FloatArray, IntArray
 from analytics.drift.steps import UNREAD, Steps
+from analytics.drift.threads import in_threads
 
 CHUNK = 1_024
-THREADS = 2
 LEVEL_VAR = (15.0**2, 8.0**2)
 """Variance of a fresh state [%^2, Pa^2]: wide, so that only differences count."""
 
@@ -69,25 +68,45 @@ def panels(
     steps: Steps, readings: Readings, chosen: IntArray | None = None, size: int = CHUNK
 ) -> Iterator[Panel]:
     """Panels of the chosen stretches (all by default), alike in length so that little is padded."""
+    for stretches, first, count in _parts(steps, chosen, size):
+        yield _panel(steps, readings, stretches, first, count)
+
+
+def over_panels(
+    work: Callable[[Panel], None],
+    steps: Steps,
+    readings: Readings,
+    chosen: IntArray | None = None,
+    size: int = CHUNK,
+) -> None:
+    """Do work on every panel, two at a time; each is made by the thread that works on it."""
+
+    def make_and_work(part: tuple[IntArray, IntArray, IntArray]) -> None:
+        work(_panel(steps, readings, *part))
+
+    in_threads(make_and_work, _parts(steps, chosen, size))
+
+
+def _parts(steps: Steps, chosen: IntArray | None, size: int) -> list[tuple[IntArray, IntArray, IntArray]]:
+    """The chosen stretches in parts of at most size, the longest first, with first step and step count."""
     count = np.bincount(steps.stretch, minlength=steps.stretches)
     first = np.cumsum(count) - count
     stretches = np.arange(steps.stretches) if chosen is None else np.asarray(chosen)
     stretches = stretches[np.argsort(-count[stretches], kind="stable")]
-    for at in range(0, len(stretches), size):
-        some = stretches[at : at + size]
-        if count[some[0]] > 0:
-            yield _panel(steps, readings, some, first[some], count[some])
+    stretches = stretches[count[stretches] > 0]
+    split = [stretches[at : at + size] for at in range(0, len(stretches), size)]
+    return [(some, first[some], count[some]) for some in split]
 
 
 def _panel(steps: Steps, readings: Readings, chosen: IntArray, first: IntArray, count: IntArray) -> Panel:
     time = np.arange(count[0])[:, None]
     real = time < count[None, :]
     step = np.where(real, first[None, :] + time, 0)
-    var = np.where(real[..., None], readings.var[step], UNREAD)
     shared = readings.shared_var[step]
-    y, slope = readings.y[step], steps.slope[step]
-    r1 = var[..., HIGH] + shared
-    part = np.where(var[..., HIGH] < UNREAD, shared / r1, 0.0)
+    var_high, var_low = (np.where(real, readings.var[step, point], UNREAD) for point in (HIGH, LOW))
+    y_high, slope_high = readings.y[step, HIGH], steps.slope[step, HIGH]
+    r1 = var_high + shared
+    part = np.where(var_high < UNREAD, shared / r1, 0.0)
     return Panel(
         chosen=chosen,
         step=step,
@@ -96,13 +115,13 @@ def _panel(steps: Steps, readings: Readings, chosen: IntArray, first: IntArray, 
         reset=steps.reset[step] & real[..., None],
         level=readings.level[step],
         level_var=readings.level_var[step],
-        y1=np.where(r1 < UNREAD, y[..., HIGH], 0.0),
-        h1=slope[..., HIGH],
+        y1=np.where(r1 < UNREAD, y_high, 0.0),
+        h1=slope_high,
         r1=r1,
-        y2=np.where(var[..., LOW] < UNREAD, y[..., LOW] - part * y[..., HIGH], 0.0),
+        y2=np.where(var_low < UNREAD, readings.y[step, LOW] - part * y_high, 0.0),
         k2=1.0 - part,
-        h2=slope[..., LOW] - part * slope[..., HIGH],
-        r2=var[..., LOW] + shared - part * shared,
+        h2=steps.slope[step, LOW] - part * slope_high,
+        r2=var_low + shared - part * shared,
     )
 
 
@@ -124,9 +143,7 @@ def log_likelihoods(
         own = spreads[..., panel.chosen] if spreads.ndim == 3 else spreads[..., None]
         out[place[panel.chosen]] = _panel_log_likelihood(panel, own).T
 
-    with ThreadPoolExecutor(THREADS) as pool:
-        for _ in pool.map(work, panels(steps, readings, stretches)):
-            pass
+    over_panels(work, steps, readings, stretches, CHUNK)
     return out
 
 
@@ -136,35 +153,27 @@ def _panel_log_likelihood(panel: Panel, spreads: FloatArray) -> Float32Array:
     nodes, n = len(spreads), panel.y1.shape[1]
     q_k = np.ascontiguousarray(np.broadcast_to(spreads[:, THROTTLE] ** 2, (nodes, n)), single)
     q_w = np.ascontiguousarray(np.broadcast_to(spreads[:, OFFSET] ** 2, (nodes, n)), single)
-    p_kk, p_kw, p_ww, m_k, m_w, total, a, b, s, e = (np.zeros((nodes, n), single) for _ in range(10))
-    ones = np.ones(n, single)
+    p_kk, p_kw, p_ww, m_k, m_w, total, a, b, s, e, work = (np.zeros((nodes, n), single) for _ in range(11))
     series = [
         x.astype(single)
         for x in (panel.years, panel.y1, panel.h1, panel.r1, panel.y2, panel.k2, panel.h2, panel.r2)
     ]
     level, level_var = panel.level.astype(single), panel.level_var.astype(single)
 
-    def update(y: Float32Array, k: Float32Array, h: Float32Array, r: Float32Array) -> None:
+    def update(y: Float32Array, k: Float32Array | None, h: Float32Array, r: Float32Array) -> Float32Array:
+        """One reading y = k K + h W, k one where None. Returns its variance, in a buffer of its own."""
+        of_k = (lambda x: x) if k is None else (lambda x: np.multiply(x, k, out=s))
         np.multiply(p_kw, h, out=a)
-        np.multiply(p_kw, k, out=b)
-        if k is ones:
-            np.add(a, p_kk, out=a)
-        else:
-            np.multiply(p_kk, k, out=s)
-            np.add(a, s, out=a)
-        np.multiply(p_ww, h, out=s)
-        np.add(b, s, out=b)
-        np.multiply(a, k, out=s)
-        np.multiply(b, h, out=e)
-        np.add(s, e, out=s)
-        np.add(s, r, out=s)
-        np.multiply(m_k, k, out=e)
-        np.subtract(y, e, out=e)
-        work = m_w * h
-        np.subtract(e, work, out=e)
-        np.log(s, out=work)
-        np.subtract(total, work, out=total)
-        np.reciprocal(s, out=s)
+        np.add(a, of_k(p_kk), out=a)
+        np.multiply(p_ww, h, out=b)
+        np.add(b, of_k(p_kw), out=b)
+        np.multiply(m_w, h, out=work)
+        np.subtract(y, work, out=e)
+        np.subtract(e, of_k(m_k), out=e)
+        np.multiply(b, h, out=work)
+        np.add(work, of_k(a), out=work)
+        variance = np.add(work, r)
+        np.reciprocal(variance, out=s)
         np.multiply(e, s, out=work)
         np.multiply(e, work, out=e)
         np.subtract(total, e, out=total)
@@ -172,26 +181,29 @@ def _panel_log_likelihood(panel: Panel, spreads: FloatArray) -> Float32Array:
         np.add(m_k, e, out=m_k)
         np.multiply(b, work, out=e)
         np.add(m_w, e, out=m_w)
-        np.multiply(a, s, out=e)
         np.multiply(b, s, out=s)
-        np.multiply(a, e, out=work)
-        np.subtract(p_kk, work, out=p_kk)
-        np.multiply(b, e, out=work)
-        np.subtract(p_kw, work, out=p_kw)
         np.multiply(b, s, out=work)
         np.subtract(p_ww, work, out=p_ww)
+        np.multiply(a, s, out=work)
+        np.subtract(p_kw, work, out=p_kw)
+        np.divide(a, variance, out=s)
+        np.multiply(a, s, out=work)
+        np.subtract(p_kk, work, out=p_kk)
+        return variance
 
     for t, (years, y1, h1, r1, y2, k2, h2, r2) in enumerate(zip(*series, strict=True)):
         if years.any():
-            p_kk += q_k * years
-            p_ww += q_w * years
+            p_kk += np.multiply(q_k, years, out=work)
+            p_ww += np.multiply(q_w, years, out=work)
         for trim, p, m in ((THROTTLE, p_kk, m_k), (OFFSET, p_ww, m_w)):
             at = np.flatnonzero(panel.reset[t, :, trim])
             if len(at):
                 p[:, at], m[:, at] = level_var[t, at, trim], level[t, at, trim]
                 p_kw[:, at] = 0.0
-        update(y1, ones, h1, r1)
-        update(y2, k2, h2, r2)
+        both = update(y1, None, h1, r1)
+        both *= update(y2, k2, h2, r2)
+        # at most UNREAD squared, well inside single precision: one logarithm serves both
+        total -= np.log(both, out=both)
     # padding and what was not read each took off log UNREAD: panels of other lengths must compare
     unread = np.sum(panel.r1 >= UNREAD, axis=0) + np.sum(panel.r2 >= UNREAD, axis=0)
     total += (unread * np.log(UNREAD)).astype(single)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,13 +11,14 @@ from analytics.drift import wander
 from analytics.drift.decomposition import Common
 from analytics.drift.evidence import BLUNDER_FACTORS, Evidence, likeliest_blunder, look_closer
 from analytics.drift.history import FloatArray, IntArray
-from analytics.drift.likelihood import THREADS, log_likelihoods
+from analytics.drift.likelihood import log_likelihoods
 from analytics.drift.movement import Movement, only, readings_of, scaled_spreads, spread_scale
 from analytics.drift.steps import Steps
+from analytics.drift.threads import in_threads
 
 SUSPECT = 0.04
 """Stretches with at least this probability of a wandering trim are looked at more closely."""
-PART = 2_000
+PART = 500
 BLUNDER_FROM = 0.5
 MOST_BLUNDERS = 6
 """Readings of one stretch that may be set aside one after another."""
@@ -137,9 +137,7 @@ def classes_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> Float
     def part(at: int) -> FloatArray:
         return wander.class_likelihood(wander.fine_likelihood(table[at : at + PART])[0], mixture)
 
-    with ThreadPoolExecutor(THREADS) as pool:
-        parts = list(pool.map(part, range(0, len(table), PART)))
-    return np.concatenate([np.zeros((0, 4)), *parts])
+    return np.concatenate([np.zeros((0, 4)), *in_threads(part, range(0, len(table), PART))])
 
 
 def moments_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> tuple[FloatArray, FloatArray]:
@@ -150,8 +148,7 @@ def moments_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> tuple
         posterior = wander.probabilities(wander.class_likelihood(fine, mixture), mixture.share)
         return wander.movement_moments(fine, mixture, posterior)
 
-    with ThreadPoolExecutor(THREADS) as pool:
-        parts = list(pool.map(part, range(0, len(table), PART)))
+    parts = in_threads(part, range(0, len(table), PART))
     empty = np.zeros((0, 2))
     return (
         np.concatenate([empty, *(square for square, _ in parts)]),

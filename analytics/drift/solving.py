@@ -1,14 +1,26 @@
-"""Iterative solution of large normal equations known only by their product with a vector."""
+"""Normal equations: small ones whole, large ones known only by their product with a vector."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 import numpy as np
+from scipy import linalg
 
 from analytics.drift.history import FloatArray
 
 Multiply = Callable[[FloatArray], FloatArray]
+
+
+def solve_with_variance(matrix: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Solution and diagonal of the inverse of a symmetric positive definite matrix (n, n), by Cholesky.
+
+    Raises numpy.linalg.LinAlgError where it is not positive definite.
+    """
+    lower = linalg.cholesky(matrix, lower=True, check_finite=False)
+    solution = linalg.cho_solve((lower, True), right, check_finite=False)
+    inverse, _ = linalg.lapack.dpotri(lower, lower=True)
+    return solution, np.diag(inverse).copy()
 
 
 def conjugate_gradients(
@@ -27,17 +39,17 @@ def conjugate_gradients(
     x = start.copy()
     residual = right - multiply(x) if x.any() else right.copy()
     scaled = residual / diagonal
-    direction, product = scaled.copy(), float(residual @ scaled)
-    goal = tolerance**2 * float(right @ (right / diagonal))
+    direction, product = scaled.copy(), _dot(residual, scaled)
+    goal = tolerance**2 * _dot(right, right / diagonal)
     for _ in range(most):
         if product <= goal:
             break
         image = multiply(direction)
-        length = product / float(direction @ image)
+        length = product / _dot(direction, image)
         x += length * direction
         residual -= length * image
         scaled = residual / diagonal
-        before, product = product, float(residual @ scaled)
+        before, product = product, _dot(residual, scaled)
         direction = scaled + (product / before) * direction
     return x
 
@@ -49,4 +61,9 @@ def inverse_factor(multiply: Multiply, diagonal: FloatArray) -> float:
     """
     signs = np.random.default_rng(20).choice(np.array([-1.0, 1.0]), len(diagonal))
     solved = conjugate_gradients(multiply, signs, diagonal, np.zeros_like(diagonal), tolerance=0.1)
-    return max(float(signs @ solved) / float(np.sum(1.0 / diagonal)), 1.0)
+    return max(_dot(signs, solved) / float(np.sum(1.0 / diagonal)), 1.0)
+
+
+def _dot(first: FloatArray, second: FloatArray) -> float:
+    """Summed here: waking the linear algebra library's threads for ten thousand products costs more."""
+    return float(np.sum(first * second))

@@ -7,14 +7,19 @@ changes of part, fuel or fan limits. Units from here on: throttle in % (100 ln K
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from analytics.drift.history import FOUND, HIGH, LEFT, LOW, UNKNOWN, BoolArray, FloatArray, History, IntArray
+from analytics.drift.threads import in_threads
 from combustion.trims import ln_intake_factor
 
 DAYS_PER_YEAR = 365.25
+PART = 20_000
+"""Visits worked through at once: so few that their arrays stay in the processor's own memory."""
+MOST_KEYS = 20
+"""Keys of area and month, over the steps, up to which a table is made of them."""
 UNREAD = 1e9
 """Variance standing for «not read»: the reading then carries no information."""
 REFERENCE_SIGNAL_PA = 700.0
@@ -73,6 +78,44 @@ class Steps:
 
 def steps_of(history: History) -> Steps:
     """Steps of a checked history. Readings after a move count as as-left ones, or are left out."""
+    air_c = _usual_air(history)
+    bounds = _part_bounds(history)
+
+    def part(number: int) -> Steps:
+        rows = np.arange(bounds[number], bounds[number + 1])
+        return _steps_of_part(history.rows(rows), air_c[rows], int(bounds[number]))
+
+    steps = _joined(in_threads(part, range(len(bounds) - 1)))
+    areas, cell = _cells(history, steps.row)
+    return replace(steps, cell=cell, cell_area=areas[0], cell_month=areas[1])
+
+
+def _part_bounds(history: History) -> IntArray:
+    """First visits of parts of about PART visits, each of whole burners, and the number of visits."""
+    starts = np.flatnonzero(np.diff(history.burner, prepend=-1))
+    places = np.searchsorted(starts, np.arange(0, max(history.visits, 1), PART))
+    inner = np.unique(starts[places[places < len(starts)]])
+    return np.concatenate([[0], inner[inner > 0], [history.visits]])
+
+
+def _joined(parts: list[Steps]) -> Steps:
+    """Parts one after another, stretches numbered through; they know no cells yet."""
+    if len(parts) == 1:
+        return parts[0]
+    before = np.cumsum([0] + [part.stretches for part in parts])
+    renumbered = [
+        replace(part, stretch=part.stretch + first) for part, first in zip(parts, before, strict=False)
+    ]
+    return Steps(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in renumbered])
+            for field in fields(Steps)
+        }
+    )
+
+
+def _steps_of_part(history: History, usual_air_c: FloatArray, first_row: int) -> Steps:
+    """Steps of some burners' visits, which begin at first_row of the whole, without cells."""
     phi, var, adjusted = _phases(history)
     n = history.visits
     row = np.repeat(np.arange(n), 2)
@@ -83,23 +126,23 @@ def steps_of(history: History) -> Steps:
     reset = by_phase.reshape(2 * n, 2)
     fresh = _fresh(history)
     burner = history.burner[row]
-    starts = np.concatenate([[True], burner[1:] != burner[:-1]]) if n else np.zeros(0, np.bool_)
-    stretch = np.cumsum(starts | fresh.ravel()) - 1
-    _, first = np.unique(stretch, return_index=True)
-    stretch_burner = burner[first]
-    is_current = np.concatenate([stretch_burner[1:] != stretch_burner[:-1], [True]]) if n else starts
+    starts = np.diff(burner, prepend=-1) != 0
+    begins = starts | fresh.ravel()
+    stretch = np.cumsum(begins) - 1
+    stretch_burner = burner[begins]
+    is_current = np.diff(stretch_burner, append=-1) != 0
 
     kept = np.isfinite(phi).any(axis=1) | reset.any(axis=1)
     row, phase, stretch = row[kept], phase[kept], stretch[kept]
     phi, var, reset = phi[kept], var[kept], reset[kept]
     day = history.day[row]
-    new = np.concatenate([[True], stretch[1:] != stretch[:-1]]) if len(stretch) else np.zeros(0, np.bool_)
+    new = np.diff(stretch, prepend=-1) != 0
     years = np.where(new, 0.0, np.diff(day, prepend=day[:1])) / DAYS_PER_YEAR
     reset = reset | new[:, None]
 
     air_c = history.air_temp_c[row, phase]
     known_air = np.isfinite(air_c)
-    air = 200.0 * ln_intake_factor(np.where(known_air, air_c, _usual_air(history)[row]))
+    air = 200.0 * ln_intake_factor(np.where(known_air, air_c, usual_air_c[row]))
     signal = history.control_pressure_pa[stretch_burner]
     signal = np.where(np.isfinite(signal), signal, REFERENCE_SIGNAL_PA)
     rate = history.low_air_rate[row, phase]
@@ -107,10 +150,10 @@ def steps_of(history: History) -> Steps:
     unread = ~np.isfinite(phi)
     unread[:, LOW] |= ~np.isfinite(rate)
     y = 100.0 * np.log(np.where(unread, 1.0, phi)) - 0.5 * air[:, None] - constant
-    areas, cell = _cells(history, row)
+    nowhere = np.zeros(0, np.int64)
     return Steps(
         stretch=stretch,
-        row=row,
+        row=row + first_row,
         phase=phase,
         years=years,
         reset=reset,
@@ -119,7 +162,7 @@ def steps_of(history: History) -> Steps:
         slope=slope,
         shared_var=np.where(known_air, 0.0, UNKNOWN_AIR_VAR),
         period=history.period[row, phase],
-        cell=cell,
+        cell=np.zeros(0, np.int64),
         bias_effect=_bias_effect(np.where(unread, np.nan, phi), stretch, len(signal)),
         air=air,
         day=day,
@@ -127,8 +170,8 @@ def steps_of(history: History) -> Steps:
         is_current=is_current,
         signal_pa=signal,
         offset_centre_pa=centre,
-        cell_area=areas[0],
-        cell_month=areas[1],
+        cell_area=nowhere,
+        cell_month=nowhere,
     )
 
 
@@ -229,9 +272,17 @@ def _bias_effect(phi: FloatArray, stretch: IntArray, stretches: int) -> FloatArr
 def _cells(history: History, row: IntArray) -> tuple[tuple[IntArray, IntArray], IntArray]:
     """Gas area x month cells seen, as (areas, months), and each step's cell."""
     known = (history.area >= 0) & (history.month >= 0)
-    span = int(history.month.max(initial=0)) + 1
-    key = np.where(known, history.area * span + history.month, UNKNOWN)[row]
+    first = int(history.month[known].min(initial=0)) if known.any() else 0
+    span = int(history.month.max(initial=0)) - first + 1
+    key = np.where(known, history.area * span + history.month - first, UNKNOWN)[row]
+    if len(key) and key.max() < MOST_KEYS * len(key):
+        # a table of keys is several times faster than sorting them
+        seen = np.zeros(int(key.max()) + 2, np.bool_)
+        seen[key + 1] = True
+        seen[0] = False
+        cells = np.flatnonzero(seen) - 1
+        return (cells // span, cells % span + first), (np.cumsum(seen) - 1)[key + 1] * (key >= 0) - (key < 0)
     values, inverse = np.unique(key, return_inverse=True)
     missing = int(len(values) > 0 and values[0] == UNKNOWN)
     cells = values[missing:]
-    return (cells // span, cells % span), inverse.astype(np.int64) - missing
+    return (cells // span, cells % span + first), inverse.astype(np.int64) - missing

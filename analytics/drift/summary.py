@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -12,7 +11,7 @@ from analytics.drift import wander
 from analytics.drift.decomposition import Common
 from analytics.drift.forecast import NODE_Z, Outlook
 from analytics.drift.history import FOUND, HIGH, LOW, OFFSET, THROTTLE, FloatArray, History, IntArray
-from analytics.drift.likelihood import THREADS, Panel, panels
+from analytics.drift.likelihood import Panel, over_panels
 from analytics.drift.movement import Movement, readings_of, spread_scale
 from analytics.drift.scoring import Scored, moments_of
 from analytics.drift.steps import Steps
@@ -142,9 +141,7 @@ def _trace_all(steps: Steps, common: Common, movement: Movement, spreads: FloatA
         out.state[panel.step[real]] = np.moveaxis(got.state[:, :, 0], 1, 2)[real]
         out.cov[panel.step[real]] = np.moveaxis(got.state_cov[:, :, 0], 1, 2)[real]
 
-    with ThreadPoolExecutor(THREADS) as pool:
-        for _ in pool.map(work, panels(steps, readings, size=4_000)):
-            pass
+    over_panels(work, steps, readings, size=4_000)
     return out
 
 

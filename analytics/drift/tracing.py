@@ -63,10 +63,12 @@ def trace(panel: Panel, spreads: FloatArray) -> Trace:
     return _backward(panel, forward)
 
 
-def _readings(panel: Panel, t: int) -> tuple[tuple[FloatArray, FloatArray, FloatArray, FloatArray], ...]:
-    one = np.ones_like(panel.y1[t])
+_Reading = tuple[FloatArray, FloatArray | float, FloatArray, FloatArray]
+
+
+def _readings(panel: Panel, t: int) -> tuple[_Reading, _Reading]:
     return (
-        (panel.y1[t], one, panel.h1[t], panel.r1[t]),
+        (panel.y1[t], 1.0, panel.h1[t], panel.r1[t]),
         (panel.y2[t], panel.k2[t], panel.h2[t], panel.r2[t]),
     )
 
@@ -85,74 +87,81 @@ def _forward(panel: Panel, walk: FloatArray) -> _Forward:
     )
     # means of the readings and of two regressors: a steady drift of either trim
     m = np.zeros((3, 2, *shape))
+    e = np.empty((3, *shape))
     p_kk, p_kw, p_ww = (np.zeros(shape) for _ in range(3))
     elapsed = np.zeros((2, shape[1]))
     for t in range(times):
+        fresh_k, fresh_w = panel.reset[t, :, THROTTLE], panel.reset[t, :, OFFSET]
+        elapsed = elapsed + panel.years[t]
         p_kk = p_kk + walk[:, THROTTLE] * panel.years[t]
         p_ww = p_ww + walk[:, OFFSET] * panel.years[t]
-        elapsed = np.where(panel.reset[t].T, 0.0, elapsed + panel.years[t])
-        fresh_k, fresh_w = panel.reset[t, :, THROTTLE], panel.reset[t, :, OFFSET]
-        p_kk = np.where(fresh_k, panel.level_var[t, :, THROTTLE], p_kk)
-        p_ww = np.where(fresh_w, panel.level_var[t, :, OFFSET], p_ww)
-        p_kw = np.where(fresh_k | fresh_w, 0.0, p_kw)
-        for trim, fresh in ((THROTTLE, fresh_k), (OFFSET, fresh_w)):
-            m[0, trim] = np.where(fresh, panel.level[t, :, trim], m[0, trim])
-            m[1:, trim] = np.where(fresh, 0.0, m[1:, trim])
-        kept.mean[t], kept.cov[t] = m[0], np.stack([p_kk, p_kw, p_ww])
+        if panel.reset[t].any():
+            elapsed = np.where(panel.reset[t].T, 0.0, elapsed)
+            p_kk = np.where(fresh_k, panel.level_var[t, :, THROTTLE], p_kk)
+            p_ww = np.where(fresh_w, panel.level_var[t, :, OFFSET], p_ww)
+            p_kw = np.where(fresh_k | fresh_w, 0.0, p_kw)
+            for trim, fresh in ((THROTTLE, fresh_k), (OFFSET, fresh_w)):
+                m[0, trim] = np.where(fresh, panel.level[t, :, trim], m[0, trim])
+                m[1:, trim] = np.where(fresh, 0.0, m[1:, trim])
+        kept.mean[t] = m[0]
+        kept.cov[t, 0], kept.cov[t, 1], kept.cov[t, 2] = p_kk, p_kw, p_ww
         for i, (y, k, h, r) in enumerate(_readings(panel, t)):
             a, b = k * p_kk + h * p_kw, k * p_kw + h * p_ww
             s = k * a + h * b + r
             known = r < UNREAD
-            column = np.stack([y, k * elapsed[0] * known, h * elapsed[1] * known])
-            e = column[:, None, :] - k * m[:, 0] - h * m[:, 1]
+            np.multiply(m[:, 0], -k, out=e)
+            e -= h * m[:, 1]
+            e[0] += y
+            e[1] += k * elapsed[0] * known
+            e[2] += h * elapsed[1] * known
             g_k, g_w = a / s, b / s
             m[:, 0] += g_k * e
             m[:, 1] += g_w * e
             p_kk, p_kw, p_ww = p_kk - a * g_k, p_kw - a * g_w, p_ww - b * g_w
-            kept.gain[t, i], kept.innovation[t, i], kept.variance[t, i] = np.stack([g_k, g_w]), e[0], s
-            kept.log_likelihood -= np.where(known, 0.5 * (np.log(s) + e[0] ** 2 / s), 0.0)
-            kept.slope_score += e[1:] * e[0] / s
-            kept.slope_information += e[1:, None] * e[None, 1:] / s
+            kept.gain[t, i, 0], kept.gain[t, i, 1] = g_k, g_w
+            kept.innovation[t, i], kept.variance[t, i] = e[0], s
+            share = e / s
+            kept.log_likelihood -= 0.5 * known * (np.log(s) + e[0] * share[0])
+            kept.slope_score += e[1:] * share[0]
+            kept.slope_information += e[1:, None] * share[None, 1:]
     return kept
 
 
 def _backward(panel: Panel, kept: _Forward) -> Trace:
     times, shape = len(panel.y1), kept.log_likelihood.shape
-    score, information = np.zeros((2, times, 2, *shape))
-    move_score, move_information = np.zeros((2, times, 2, *shape))
+    score, information, move_score, move_information = (np.empty((times, 2, *shape)) for _ in range(4))
     state, state_cov = np.empty((times, 2, *shape)), np.empty((times, 3, *shape))
     r_k, r_w, n_kk, n_kw, n_ww = (np.zeros(shape) for _ in range(5))
     for t in range(times - 1, -1, -1):
-        for i, (_, k, h, _r) in reversed(list(enumerate(_readings(panel, t)))):
+        readings = _readings(panel, t)
+        for i in (1, 0):
+            _, k, h, _r = readings[i]
             g_k, g_w = kept.gain[t, i]
-            s = kept.variance[t, i]
-            u = kept.innovation[t, i] / s - g_k * r_k - g_w * r_w
+            weight = 1.0 / kept.variance[t, i]
+            u = kept.innovation[t, i] * weight - g_k * r_k - g_w * r_w
             ng_k, ng_w = n_kk * g_k + n_kw * g_w, n_kw * g_k + n_ww * g_w
-            d = 1.0 / s + g_k * ng_k + g_w * ng_w
+            d = weight + g_k * ng_k + g_w * ng_w
             score[t, i], information[t, i] = u, d
+            kd, hd = k * d, h * d
             r_k, r_w = r_k + k * u, r_w + h * u
-            n_kk = n_kk + k * k * d - 2.0 * k * ng_k
-            n_kw = n_kw + k * h * d - k * ng_w - h * ng_k
-            n_ww = n_ww + h * h * d - 2.0 * h * ng_w
+            n_kk = n_kk + k * (kd - 2.0 * ng_k)
+            n_kw = n_kw + h * (kd - ng_k) - k * ng_w
+            n_ww = n_ww + h * (hd - 2.0 * ng_w)
         p_kk, p_kw, p_ww = kept.cov[t]
-        c_k, c_w = p_kk * r_k + p_kw * r_w, p_kw * r_k + p_ww * r_w
-        state[t] = kept.mean[t] + np.stack([c_k, c_w])
+        state[t, 0] = kept.mean[t, 0] + p_kk * r_k + p_kw * r_w
+        state[t, 1] = kept.mean[t, 1] + p_kw * r_k + p_ww * r_w
         x_k, x_w = p_kk * n_kk + p_kw * n_kw, p_kk * n_kw + p_kw * n_ww
         z_k, z_w = p_kw * n_kk + p_ww * n_kw, p_kw * n_kw + p_ww * n_ww
-        state_cov[t] = np.stack(
-            [
-                p_kk - x_k * p_kk - x_w * p_kw,
-                p_kw - x_k * p_kw - x_w * p_ww,
-                p_ww - z_k * p_kw - z_w * p_ww,
-            ]
-        )
-        fresh_k, fresh_w = panel.reset[t, :, THROTTLE], panel.reset[t, :, OFFSET]
-        r_k, n_kk = np.where(fresh_k, 0.0, r_k), np.where(fresh_k, 0.0, n_kk)
-        r_w, n_ww = np.where(fresh_w, 0.0, r_w), np.where(fresh_w, 0.0, n_ww)
-        n_kw = np.where(fresh_k | fresh_w, 0.0, n_kw)
+        state_cov[t, 0] = p_kk - x_k * p_kk - x_w * p_kw
+        state_cov[t, 1] = p_kw - x_k * p_kw - x_w * p_ww
+        state_cov[t, 2] = p_ww - z_k * p_kw - z_w * p_ww
+        if panel.reset[t].any():
+            stays_k, stays_w = ~panel.reset[t, :, THROTTLE], ~panel.reset[t, :, OFFSET]
+            r_k, n_kk, r_w, n_ww = r_k * stays_k, n_kk * stays_k, r_w * stays_w, n_ww * stays_w
+            n_kw = n_kw * (stays_k & stays_w)
         moved = (panel.years[t] > 0.0) & panel.real[t]
-        move_score[t] = np.stack([r_k, r_w]) * moved
-        move_information[t] = np.stack([n_kk, n_ww]) * moved
+        move_score[t, 0], move_score[t, 1] = r_k * moved, r_w * moved
+        move_information[t, 0], move_information[t, 1] = n_kk * moved, n_ww * moved
     return Trace(
         log_likelihood=kept.log_likelihood,
         slope_score=kept.slope_score,

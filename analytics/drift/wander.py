@@ -76,14 +76,38 @@ def fine_likelihood(log_likelihood: npt.NDArray[np.float32]) -> tuple[npt.NDArra
     return np.exp(np.minimum(fine, 1.0)), top[:, 0, 0].astype(np.float64)
 
 
+@dataclass(frozen=True)
+class _Sides:
+    """Likelihood with one trim's groups taken in: by throttle's multiple and offset's group, and turned about
+    (n, 29, 2) and (n, 2, 29).  weights (2, 2, 29): by trim and group.
+    """
+
+    by_throttle: npt.NDArray[np.float32]
+    by_offset: npt.NDArray[np.float32]
+    weights: npt.NDArray[np.float32]
+
+    def classes(self) -> FloatArray:
+        table = self.weights[THROTTLE] @ self.by_throttle
+        return np.stack([table[:, a, b] for a, b in CLASSES.astype(int)], axis=1).astype(np.float64)
+
+    def mass(self, number: int, trim: int) -> npt.NDArray[np.float32]:
+        """Mass of one class over a trim's multiples (n, 29)."""
+        a, b = CLASSES[number].astype(int)
+        if trim == THROTTLE:
+            return np.asarray(self.by_throttle[:, :, b] * self.weights[THROTTLE, a])
+        return np.asarray(self.by_offset[:, a] * self.weights[OFFSET, b])
+
+
+def _sides(fine: npt.NDArray[np.float32], mixture: Mixture) -> _Sides:
+    weights = np.array([mixture.weights(trim) for trim in (THROTTLE, OFFSET)], np.float32)
+    return _Sides(fine @ weights[OFFSET].T, weights[THROTTLE] @ fine, weights)
+
+
 def class_likelihood(fine: npt.NDArray[np.float32], mixture: Mixture) -> FloatArray:
     """Likelihood of each stretch under each of CLASSES (n, 4)."""
-    throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
-    side = fine @ np.stack(offset, axis=1).astype(np.float32)
-    table = np.stack(throttle).astype(np.float32) @ side
-    return np.stack([table[:, 0, 0], table[:, 1, 0], table[:, 0, 1], table[:, 1, 1]], axis=1).astype(
-        np.float64
-    )
+    weights = np.array([mixture.weights(trim) for trim in (THROTTLE, OFFSET)], np.float32)
+    table = weights[THROTTLE] @ (fine @ weights[OFFSET].T)
+    return np.stack([table[:, a, b] for a, b in CLASSES.astype(int)], axis=1).astype(np.float64)
 
 
 def probabilities(classes: FloatArray, share: FloatArray) -> FloatArray:
@@ -148,24 +172,22 @@ def _marginals(
     fine: npt.NDArray[np.float32], mixture: Mixture, posterior: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Posterior of each trim's multiple on the fine grid, (n, 29) each."""
-    throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
-    by_throttle, by_offset = np.zeros((2, len(fine), len(FINE)))
-    for number, (a, b) in enumerate(CLASSES.astype(int)):
-        first, second = throttle[a].astype(np.float32), offset[b].astype(np.float32)
-        left, right = (fine @ second) * first, (fine.transpose(0, 2, 1) @ first) * second
-        share = posterior[:, number, None]
-        by_throttle += share * left / (left.sum(axis=1, keepdims=True) + 1e-30)
-        by_offset += share * right / (right.sum(axis=1, keepdims=True) + 1e-30)
-    return by_throttle, by_offset
+    sides = _sides(fine, mixture)
+    sums = np.zeros((2, len(fine), len(FINE)))
+    for trim in (THROTTLE, OFFSET):
+        for number in range(len(CLASSES)):
+            mass = sides.mass(number, trim)
+            sums[trim] += posterior[:, number, None] * (mass / (mass.sum(axis=1, keepdims=True) + 1e-30))
+    return sums[THROTTLE], sums[OFFSET]
 
 
 def _round(fine: npt.NDArray[np.float32], weight: FloatArray, mixture: Mixture) -> Mixture:
-    classes = class_likelihood(fine, mixture)
-    posterior = probabilities(classes, mixture.share) * weight[:, None]
+    sides = _sides(fine, mixture)
+    posterior = probabilities(sides.classes(), mixture.share) * weight[:, None]
     total = posterior.sum(axis=0) + SHARE_WEIGHT * SHARE_PRIOR
     centre, between, ratio, ratio_sd = (np.empty(2) for _ in range(4))
     for trim in (THROTTLE, OFFSET):
-        usual, wandering = _group_sums(fine, mixture, posterior, trim)
+        usual, wandering = _group_sums(sides, posterior, trim)
         n = usual.sum()
         centre[trim] = (usual @ _LOG_FINE) / n
         square = usual @ (_LOG_FINE - centre[trim]) ** 2
@@ -181,17 +203,13 @@ def _round(fine: npt.NDArray[np.float32], weight: FloatArray, mixture: Mixture) 
     )
 
 
-def _group_sums(
-    fine: npt.NDArray[np.float32], mixture: Mixture, posterior: FloatArray, trim: int
-) -> tuple[FloatArray, FloatArray]:
+def _group_sums(sides: _Sides, posterior: FloatArray, trim: int) -> tuple[FloatArray, FloatArray]:
     """Posterior mass on the fine grid summed over usual and over wandering trims (29,) each."""
     sums = np.zeros((2, len(FINE)))
-    throttle, offset = mixture.weights(THROTTLE), mixture.weights(OFFSET)
-    for number, (a, b) in enumerate(CLASSES.astype(int)):
-        first, second = throttle[a].astype(np.float32), offset[b].astype(np.float32)
-        mass = (fine @ second) * first if trim == THROTTLE else (fine.transpose(0, 2, 1) @ first) * second
+    for number in range(len(CLASSES)):
+        mass = sides.mass(number, trim)
         share = posterior[:, number] / (mass.sum(axis=1) + 1e-30)
-        sums[int(CLASSES[number, trim])] += share @ mass
+        sums[int(CLASSES[number, trim])] += share.astype(np.float32) @ mass
     return sums[0], sums[1]
 
 
