@@ -52,8 +52,8 @@ def test_fleet_size_outside_its_limits_is_refused(name: str, value: int) -> None
 
 
 def test_memory_of_a_fleet_does_not_grow_with_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(load, "CHUNK_APPLIANCES", 50)
-    peaks = [_peak_bytes(appliances, seed) for seed, appliances in enumerate((200, 800), start=10)]
+    monkeypatch.setattr(load, "CHUNK_APPLIANCES", 30)
+    peaks = [_peak_bytes(appliances, seed) for seed, appliances in enumerate((120, 480), start=10)]
     assert peaks[1] < 1.25 * peaks[0]
 
 
