@@ -15,11 +15,17 @@ NOT_OURS = ("admin/",)
 ANSWERED_BY_FRAMEWORKS = {"head", "options", "trace"}
 
 
+@pytest.fixture(scope="module")
+def world(django_db_setup, django_db_blocker):
+    """One world for every row: each question is undone before the next, and the world after the last."""
+    with django_db_blocker.unblock(), undone():
+        yield build_world()
+
+
 @pytest.mark.django_db
 @pytest.mark.parametrize("row", ROWS, ids=str)
-def test_everyone_is_answered_as_the_table_says(row):
+def test_everyone_is_answered_as_the_table_says(row, world):
     PersonThrottle.cache.clear()
-    world = build_world()
     found = {side: {who: _asked(world, row, side, who) for who in PEOPLE} for side in SIDES}
     assert found == {side: row.expected(side) for side in SIDES}
 
