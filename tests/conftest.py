@@ -5,11 +5,18 @@ import shutil
 from collections.abc import Callable
 
 import pytest
+import hypothesis
 from django.conf import settings
 from rest_framework.test import APIClient
 
 from people.models import User
 from people.services import device_token_issue
+
+# A machine may be slow: no test here is about time.
+hypothesis.settings.register_profile(
+    "unhurried", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow]
+)
+hypothesis.settings.load_profile("unhurried")
 
 NEEDS = {
     "postgres": "PostgreSQL: set DATABASE_URL to a server that may create databases",
