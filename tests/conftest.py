@@ -4,8 +4,8 @@ import os
 import shutil
 from collections.abc import Callable
 
-import pytest
 import hypothesis
+import pytest
 from django.conf import settings
 from rest_framework.test import APIClient
 
