@@ -16,6 +16,7 @@ from analytics.handing_over import period_biases_hand_over
 from analytics.keeping import Kept, KeptOutdated, unpacked
 from analytics.models import (
     ApplianceDrift,
+    BurnerTrend,
     DriftDuty,
     DriftPointer,
     DriftRun,
@@ -28,6 +29,7 @@ from analytics.models import (
 )
 from analytics.reading import FleetHistory, history_read
 from analytics.summing import sums_write
+from analytics.trending import trends_write
 from analytics.writing import appliances_replace, estimates_write
 from common.models import OutboxEvent
 from common.planner import tables_analyse
@@ -36,7 +38,9 @@ from fleet.models import Appliance
 RUNS_KEPT = 2
 ROWS_DELETED_AT_ONCE = 20_000
 REFITTED_AT_ONCE = 200
-_SHEETS = (TrimDrift, ApplianceDrift, PeriodBias, GasShift, FleetMonth, ModelAgeing, TechnicianRepeat)
+_SHEETS = (
+    TrimDrift, ApplianceDrift, PeriodBias, GasShift, FleetMonth, ModelAgeing, TechnicianRepeat, BurnerTrend,
+)  # fmt: skip
 _CURRENT = DriftPointer.objects.filter(only=1).values("current")[:1]
 COMMIT_LAG = timedelta(minutes=10)
 """An event's time is its transaction's beginning; it may be seen this much later."""
@@ -114,6 +118,7 @@ def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Pr
         period_biases_hand_over(run)
     # counted against the biases just handed over; a page whose sums are not there yet says so
     sums_write(run)
+    trends_write(run)
     progress("summing", 0)
 
 

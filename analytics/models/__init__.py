@@ -11,13 +11,14 @@ from analytics.models.estimates import (
     Unit,
 )
 from analytics.models.runs import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun
-from analytics.models.summaries import ModelAgeing, TechnicianRepeat
+from analytics.models.summaries import BurnerTrend, ModelAgeing, TechnicianRepeat
 from analytics.models.turns import TurnDuty
 
 __all__ = [
     "ENGINE_VERSION",
     "Alert",
     "ApplianceDrift",
+    "BurnerTrend",
     "DriftDuty",
     "DriftPointer",
     "DriftRun",

@@ -6,7 +6,7 @@ from django.db import models
 from analytics.models.runs import DriftRun
 from analytics.querysets import EstimateQuerySet
 from common.constraints import finite, one_of
-from fleet.models import ApplianceModel, TrimKind
+from fleet.models import Appliance, ApplianceModel, Burner, TrimKind
 
 
 class ModelAgeing(models.Model):
@@ -69,3 +69,63 @@ class TechnicianRepeat(models.Model):
 
     def __str__(self) -> str:
         return f"repeatability of {self.technician_id}"
+
+
+class BurnerTrend(models.Model):
+    """One quantity of one burner that surely trends, or whose level changed, by an amount of consequence.
+
+    Per year in the quantity's unit with Sen's 95 % interval; where `step` is told, on `step_on` and after,
+    there is no slope. passes_on: when the line passes its limit, within five years.
+    """
+
+    class Code(models.TextChoices):
+        APPROACH_K = "approach_k", "flue minus return temperature, K"
+        RATE_PCT = "rate_pct", "gas rate over nameplate, %"
+        FLAME_SIGNAL_UA = "flame_signal_ua", "flame signal, µA"
+        INLET_PRESSURE_MBAR = "inlet_pressure_mbar", "working inlet pressure, mbar"
+        CO_AIR_FREE_PPM = "co_air_free_ppm", "CO, air-free, ppm"
+        FAN_RPM = "fan_rpm", "fan speed at high fire, 1/min"
+
+    run = models.ForeignKey(DriftRun, on_delete=models.CASCADE, related_name="burner_trends", db_index=False)
+    appliance = models.ForeignKey(Appliance, on_delete=models.CASCADE, related_name="trends")
+    burner = models.ForeignKey(Burner, on_delete=models.CASCADE, related_name="trends")
+    quantity = models.CharField(max_length=19, choices=Code)
+    readings = models.PositiveIntegerField()
+    level = models.FloatField(help_text="At the last reading.")
+    slope = models.FloatField(null=True)
+    slope_low = models.FloatField(null=True)
+    slope_high = models.FloatField(null=True)
+    step = models.FloatField(null=True)
+    step_on = models.DateField(null=True)
+    limit = models.FloatField(null=True, help_text="The limit that the line passes first.")
+    limit_source = models.CharField(max_length=200, blank=True)
+    passes_on = models.DateField(null=True)
+    passes_earliest_on = models.DateField(null=True)
+    strength = models.FloatField(help_text="Slope (or step) over what is of no consequence, for the order.")
+
+    objects = EstimateQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["run_id", "burner_id", "quantity"]
+        indexes = [models.Index(fields=["run", "-strength", "id"], name="burner_trend_strength")]
+        constraints = [
+            models.UniqueConstraint(fields=["run", "burner", "quantity"], name="burner_trend_once"),
+            one_of(
+                "burner_trend_quantity",
+                "quantity",
+                [
+                    "approach_k",
+                    "rate_pct",
+                    "flame_signal_ua",
+                    "inlet_pressure_mbar",
+                    "co_air_free_ppm",
+                    "fan_rpm",
+                ],
+            ),
+            *finite(
+                "burner_trend", ["level", "slope", "slope_low", "slope_high", "step", "limit", "strength"]
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} of burner {self.burner_id}"

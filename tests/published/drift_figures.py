@@ -59,3 +59,9 @@ NORRIS_Y = [
 ]
 NORRIS_SLOPE, NORRIS_INTERCEPT = 1.00211681802045, -0.262323073774029
 NORRIS_SLOPE_U, NORRIS_RESIDUAL_SD = 0.429796848199937e-03, 0.884796396144373
+
+# Theil's slope: rainfall ratios of a cloud-seeding trial over five years, Hollander and Wolfe, Nonparametric
+# Statistical Methods, example 9.1. MEMORY of the data and of the estimate -0.056.
+THEIL_YEARS = (1.0, 2.0, 3.0, 4.0, 5.0)
+THEIL_RATIOS = (1.26, 1.27, 1.12, 1.16, 1.03)
+THEIL_SLOPE = -0.056

@@ -19,6 +19,7 @@ _TABS = [
     ("models", _("Models and age")),
     ("analysers", _("Analysers")),
     ("gas", _("Gas")),
+    ("trends", _("Fouling and wear")),
     ("technicians", _("Technicians")),
     ("alerts", _("Alerts")),
 ]

@@ -5,12 +5,15 @@ from dataclasses import dataclass, field
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import Http404
+from django.utils import timezone
 
 from analytics.closeups import BurnerCloseUp, StepRow, appliance_closeup
 from analytics.models import ApplianceDrift, DriftRun, PeriodBias, TrimDrift
 from analytics.selectors import TrimStory, Wanderer, trim_sentence, wanderers_ranked, with_evidence
+from analytics.selectors.trends import TrendStory, appliance_trends
 from analytics.services import current_run
-from fleet.models import Appliance, Burner
+from fleet.models import Appliance, Burner, SafetyLimit
+from fleet.selectors import limits_in_force
 from people.models import User
 from visits.models import Visit
 from web.forms.drift import WandererFilters
@@ -108,12 +111,13 @@ class BurnerEvidence:
 
 @dataclass(frozen=True)
 class EvidencePage:
-    """What the template draws."""
+    """What the template draws. trends: by burner, what fouling and wear move."""
 
     appliance: Appliance
     run: DriftRun | None
     drift: ApplianceDrift | None
     burners: list[BurnerEvidence]
+    trends: dict[int, list[TrendStory]]
 
 
 def evidence_page(*, user: User, pk: int) -> EvidencePage:
@@ -137,7 +141,18 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
         for burner in appliance.burners.all()
     ]
     drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
-    return EvidencePage(appliance, run, drift, burners)
+    return EvidencePage(appliance, run, drift, burners, _trends(appliance))
+
+
+def _trends(appliance: Appliance) -> dict[int, list[TrendStory]]:
+    customer = appliance.plant.site.customer
+    limits = limits_in_force(customer.country, customer.pk, timezone.localdate())
+    own = {
+        quantity: row.value
+        for (quantity, level), row in limits.items()
+        if level == SafetyLimit.Level.INVESTIGATE
+    }
+    return appliance_trends(appliance.pk, safety=own)
 
 
 def _evidence(

@@ -13,6 +13,7 @@ from web.access import FIRM, OFFICE, PersonRequest, page_for
 from web.forms.drift import WandererFilterForm
 from web.selectors.drift.wanderers import RankedTrim, evidence_page, wanderers_page
 from web.sheets import file_asked, sheet_response
+from web.views.drift.trends import trend_charts
 
 ROWS = 50
 FILE_ROWS = 5_000
@@ -59,7 +60,7 @@ def evidence(request: PersonRequest, pk: int) -> HttpResponseBase:
     page = evidence_page(user=request.user, pk=pk)
     if file := file_asked(request):
         return sheet_response(f"drift-{pk}", file, EVIDENCE_COLUMNS, _evidence_cells(page))
-    return render(request, "drift/evidence.html", {"page": page, "kept": ""})
+    return render(request, "drift/evidence.html", {"page": page, "kept": "", "charts": trend_charts(page)})
 
 
 def _estimate(row: RankedTrim) -> Estimate | None:

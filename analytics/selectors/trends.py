@@ -1,0 +1,170 @@
+"""The other trends: of one appliance on asking, and the fleet's list from the run."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _
+
+from analytics.estimates import EPOCH
+from analytics.models import BurnerTrend
+from analytics.quantities import (
+    BY_CODE,
+    DAYS_A_YEAR,
+    QUANTITIES,
+    Limit,
+    Passing,
+    Quantity,
+    limits_of,
+    passing_of,
+    series_read,
+)
+from people.models import User
+
+
+@dataclass(frozen=True)
+class TrendStory:
+    """One quantity of one burner: its readings, what is said of them, the line to draw, the limits.
+
+    readings: day, value, whether it counts (not from before a part was fitted).   line: two ends (day, value,
+    low, high) of the trend with the slope's interval about the middle; empty without one.
+    """
+
+    quantity: Quantity
+    readings: Sequence[tuple[date, float, bool]]
+    line: Sequence[tuple[date, float, float, float]]
+    limits: Sequence[Limit]
+    sentence: str
+    surely: bool
+
+
+def appliance_trends(
+    appliance_id: int, *, safety: Mapping[str, float] | None = None
+) -> dict[int, list[TrendStory]]:
+    """By burner, the quantities that were ever read there. Three queries, nothing stored."""
+    series = series_read([appliance_id])
+    limits = limits_of(series, safety)
+    found: dict[int, list[TrendStory]] = {int(burner): [] for burner in series.burner}
+    for quantity in QUANTITIES:
+        trends = series.trends(quantity.code)
+        for place, burner in enumerate(series.burner.tolist()):
+            times, values = series.times[place], series.values[quantity.code][place]
+            read = np.isfinite(values)
+            if not read.any():
+                continue
+            own = limits[place][quantity.code]
+            last = float(times[read].max())
+            on = passing_of(trends, place, last, own)
+            row = BurnerTrend(
+                quantity=quantity.code,
+                readings=int(trends.readings[place]),
+                level=float(trends.level[place]),
+                slope=_known(trends.slope[place]),
+                slope_low=_known(trends.low[place]),
+                slope_high=_known(trends.high[place]),
+                step=_known(trends.step[place]),
+                step_on=_day(trends.step_at[place]),
+            )
+            counts = read & (times >= series.begins[place])
+            found[burner].append(
+                TrendStory(
+                    quantity=quantity,
+                    readings=[
+                        (_day(t) or EPOCH, float(v), bool(c))
+                        for t, v, c in zip(times[read], values[read], counts[read], strict=True)
+                    ],
+                    line=_line(row, times[counts], last),
+                    limits=own,
+                    sentence=trend_sentence(row, on),
+                    surely=bool(trends.surely(quantity.least_per_year)[place]) or row.step is not None,
+                )
+            )
+    return found
+
+
+def trends_ranked(*, user: User, quantity: str = "") -> QuerySet[BurnerTrend]:
+    """The run's material trends, the strongest first."""
+    rows = BurnerTrend.objects.visible_to(user).current()
+    if quantity in BY_CODE:
+        rows = rows.filter(quantity=quantity)
+    ranked: QuerySet[BurnerTrend] = rows.select_related(
+        "appliance__plant__site__customer", "appliance__model__maker", "burner"
+    ).order_by("-strength", "pk")
+    return ranked
+
+
+def trend_sentence(row: BurnerTrend, on: Passing | None = None) -> str:
+    """What a trend says, with its interval, and when its line passes a limit."""
+    quantity = BY_CODE[row.quantity]
+    words = {"name": str(quantity.name).capitalize() if quantity.code[:2] != "co" else str(quantity.name)}
+    words["unit"] = quantity.unit
+    if row.step is not None and row.step_on is not None:
+        text = _("%(name)s: its level changed by %(step)s %(unit)s between visits, by %(day)s.") % {
+            **words,
+            "step": _signed(row.step, quantity),
+            "day": row.step_on.isoformat(),
+        }
+    elif row.slope is None or row.slope_low is None or row.slope_high is None:
+        return _("%(name)s: too few readings for a trend (%(count)d; four are needed).") % {
+            **words,
+            "count": row.readings,
+        }
+    elif row.slope_low <= 0.0 <= row.slope_high:
+        text = _("%(name)s: no trend is told from none (%(low)s to %(high)s %(unit)s a year, 95 %%).") % {
+            **words,
+            "low": _signed(row.slope_low, quantity),
+            "high": _signed(row.slope_high, quantity),
+        }
+    else:
+        text = _("%(name)s: %(slope)s %(unit)s a year (95 %%: %(low)s to %(high)s).") % {
+            **words,
+            "slope": _signed(row.slope, quantity),
+            "low": _signed(row.slope_low, quantity),
+            "high": _signed(row.slope_high, quantity),
+        }
+    return f"{text} {_passing(on, quantity)}".strip()
+
+
+def _passing(on: Passing | None, quantity: Quantity) -> str:
+    if on is None or (on.on is None and not on.passed):
+        return ""
+    where = {"limit": f"{on.limit.value:g} {quantity.unit}", "source": on.limit.source}
+    if on.passed:
+        return _("The limit of %(limit)s (%(source)s) is passed.") % where
+    ends = {
+        "day": _month(on.on),
+        "first": _month(on.earliest or on.on),
+        "last": _month(on.latest) if on.latest else _("not within five years"),
+    }
+    text = _("At that pace it passes %(limit)s (%(source)s) about %(day)s (95 %%: %(first)s to %(last)s).")
+    return text % {**where, **ends}
+
+
+def _line(row: BurnerTrend, times: np.ndarray, last: float) -> list[tuple[date, float, float, float]]:
+    if row.slope is None or row.slope_low is None or row.slope_high is None or not len(times):
+        return []
+    middle = float(np.median(times))
+    pivot = row.level - row.slope * (last - middle)
+    ends = []
+    for time in (float(times.min()), last + 1.0):
+        reach = sorted(pivot + slope * (time - middle) for slope in (row.slope_low, row.slope_high))
+        ends.append((_day(time) or EPOCH, pivot + row.slope * (time - middle), reach[0], reach[1]))
+    return ends
+
+
+def _signed(value: float, quantity: Quantity) -> str:
+    return f"{value:+.{quantity.digits + 1}f}".replace("-", "−")
+
+
+def _month(day: date | None) -> str:
+    return f"{day:%Y-%m}" if day else "–"
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _day(years: float) -> date | None:
+    return EPOCH + timedelta(days=int(round(years * DAYS_A_YEAR, 3))) if np.isfinite(years) else None

@@ -1,0 +1,62 @@
+"""The fleet's other trends, written under a run's number: only those that are of consequence."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+import numpy as np
+from django.db import transaction
+
+from analytics.estimates import EPOCH
+from analytics.models import BurnerTrend, DriftRun
+from analytics.quantities import DAYS_A_YEAR, QUANTITIES, Series, limits_of, passing_of, series_read
+
+STEP_YEARS = 3.0
+"""A change of level counts where it is worth this many years of the least slope of consequence."""
+
+
+@transaction.atomic
+def trends_write(run: DriftRun) -> int:
+    """All material trends of the fleet; written again where they are there already. Returns how many."""
+    BurnerTrend.objects.filter(run=run).delete()
+    rows = list(_rows(run, series_read()))
+    BurnerTrend.objects.bulk_create(rows, batch_size=1000)
+    return len(rows)
+
+
+def _rows(run: DriftRun, series: Series) -> Iterator[BurnerTrend]:
+    if not len(series.burner):
+        return
+    limits = limits_of(series)
+    for quantity in QUANTITIES:
+        trends = series.trends(quantity.code)
+        stepped = np.abs(np.nan_to_num(trends.step)) >= STEP_YEARS * quantity.least_per_year
+        times = np.where(np.isfinite(series.values[quantity.code]), series.times, -np.inf)
+        for place in np.flatnonzero(trends.surely(quantity.least_per_year) | stepped).tolist():
+            last = float(times[place].max())
+            on = passing_of(trends, place, last, limits[place][quantity.code])
+            step_at = float(trends.step_at[place])
+            size = trends.step[place] / STEP_YEARS if stepped[place] else trends.slope[place]
+            yield BurnerTrend(
+                run=run,
+                appliance_id=int(series.appliance[place]),
+                burner_id=int(series.burner[place]),
+                quantity=quantity.code,
+                readings=int(trends.readings[place]),
+                level=float(trends.level[place]),
+                slope=_known(trends.slope[place]),
+                slope_low=_known(trends.low[place]),
+                slope_high=_known(trends.high[place]),
+                step=_known(trends.step[place]),
+                step_on=EPOCH + timedelta(days=round(step_at * DAYS_A_YEAR))
+                if np.isfinite(step_at)
+                else None,
+                limit=on.limit.value if on else None,
+                limit_source=on.limit.source if on else "",
+                passes_on=on.on if on else None,
+                passes_earliest_on=on.earliest if on else None,
+                strength=abs(float(size)) / quantity.least_per_year,
+            )
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
