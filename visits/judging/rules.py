@@ -61,16 +61,31 @@ def _co(judged: Judged) -> Iterator[Draft]:
 
 
 def _co_levels(judged: Judged, place: int, test: FiringTest, co: float) -> list[Level]:
-    """A CO reading on every basis that limits are given on: quantity, its name, unit and value."""
+    """A CO reading on every basis that limits are given on: quantity, its name, unit and value.
+
+    An analyser's bias that is taken off makes CO look worse or the same, never better: a make-safe reading
+    stands as it was taken.
+    """
     o2, air_free = judged.value("o2_pct", place), judged.value("co_air_free_ppm", place)
     ratio = judged.value("co_co2_ratio", place)
-    more = co / test.co_ppm if test.co_ppm else 1.0
+    more = (co / test.co_ppm if test.co_ppm else 1.0) * _more_as_read(judged, place, test)
     in_flue_gas = air_free is not None and o2 is not None and o2 <= FLUE_GAS_O2_PCT
     return [
         ("co_air_free_ppm", "CO air-free", "ppm", air_free * more if in_flue_gas and air_free else co),
         ("co_ppm", "CO", "ppm", co),
         ("co_co2_ratio", "CO/CO2", "", ratio * more if in_flue_gas and ratio is not None else None),
     ]
+
+
+def _more_as_read(judged: Judged, place: int, test: FiringTest) -> float:
+    """How many times as much CO, free of air, the reading as taken says than with the bias off; 1 at least."""
+    period = judged.case.period
+    o2, co2 = judged.value("o2_pct", place), judged.value("co2_pct", place)
+    if period is None or period.applied_bias_co2_pct is None:
+        return 1.0
+    if test.o2_pct is not None and test.o2_pct < AIR_O2_PCT and o2 is not None:
+        return max(1.0, (AIR_O2_PCT - o2) / (AIR_O2_PCT - test.o2_pct))
+    return max(1.0, co2 / test.co2_pct) if test.co2_pct and co2 is not None else 1.0
 
 
 def _graver_of_each(test: FiringTest, limits: Limits, levels: Sequence[Level]) -> Iterator[Draft]:

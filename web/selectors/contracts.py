@@ -5,7 +5,7 @@ from datetime import date
 from django.db.models import Count, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 
-from fleet.models import Contract
+from fleet.models import Contract, Plant
 from people.models import User
 from people.permissions import works_here
 from web.paging import Page
@@ -19,8 +19,8 @@ def contracts_page(*, user: User, today: date, everything: bool, after: str, siz
     if after:
         rows = rows.filter(reference__gt=after)
     # counted per contract shown: grouping the join would count every contract first
-    through = Contract.plants.through.objects.filter(contract=OuterRef("pk")).order_by()
-    counted = Coalesce(Subquery(through.values("contract").annotate(n=Count("pk")).values("n")), 0)
+    plants = Plant.objects.filter(contracts=OuterRef("pk")).order_by()
+    counted = Coalesce(Subquery(plants.values("contracts").annotate(n=Count("pk")).values("n")), 0)
     rows = rows.select_related("customer").annotate(plant_count=counted).order_by("reference")
     found = list(rows[: size + 1])
     return Page(found[:size], found[size - 1].reference if len(found) > size else "")
