@@ -22,7 +22,7 @@ def levels(
 @pytest.mark.parametrize(
     ("o2_read", "co2_read", "bias", "o2", "co2", "times"),
     [
-        # read leaner than it was: with the bias off less air would be taken away, so the reading as taken counts
+        # read leaner than it was: with the bias off it would look better, so the reading as taken counts
         (8.0, None, -0.5, 7.0, 7.8, 13.95 / 12.95),
         (None, 7.3, -0.5, 7.0, 7.8, 7.8 / 7.3),
         # read richer than it was: the bias off makes it worse, and that counts

@@ -78,7 +78,7 @@ def _co_levels(judged: Judged, place: int, test: FiringTest, co: float) -> list[
 
 
 def _more_as_read(judged: Judged, place: int, test: FiringTest) -> float:
-    """How many times as much CO, free of air, the reading as taken says than with the bias off; 1 at least."""
+    """How many times as much CO, free of air, the reading as taken says; 1 at the least."""
     period = judged.case.period
     o2, co2 = judged.value("o2_pct", place), judged.value("co2_pct", place)
     if period is None or period.applied_bias_co2_pct is None:
