@@ -15,12 +15,14 @@ import numpy.typing as npt
 from scipy import sparse
 
 from analytics.drift.history import BoolArray, FloatArray, IntArray
-from analytics.drift.likelihood import LEVEL_VAR
 from analytics.drift.steps import UNREAD
 from analytics.drift.threads import THREADS
 
 BLOCK = 2_000
 """Stretches filtered at once: few enough that a row of them stays in the processor's own memory."""
+LEVEL_VAR = 150.0**2
+"""Variance of a fresh level of the throttle [%^2]. Wider than one burner needs: a fleet has tens of thousands
+of them, and together they must not say where gas, bias and trend lie."""
 ROW = 4
 """Entries in each row of a design."""
 FORGOTTEN = 1e-3
@@ -142,7 +144,7 @@ def _block(step: IntArray, real: BoolArray, noise: FloatArray, walk: FloatArray,
     gain, inverse = np.zeros(step.shape), np.zeros(step.shape)
     spread = np.zeros(step.shape[1])
     for t in range(len(step)):
-        spread = np.where(reset[t], LEVEL_VAR[0], spread + walk[t])
+        spread = np.where(reset[t], LEVEL_VAR, spread + walk[t])
         total = spread + noise[t]
         gain[t] = np.where(noise[t] < UNREAD, spread / total, 0.0)
         inverse[t] = np.where(noise[t] < UNREAD, 1.0 / total, 0.0)

@@ -105,7 +105,7 @@ def fit_noise(steps: Steps, common: Common, movement: Movement, chosen: IntArray
         )
         table = log_likelihoods(some, readings, spreads).astype(np.float64)
         top = table.max(axis=1, keepdims=True)
-        evidence = float(np.sum(np.log(np.exp(table - top) @ weight) + top[:, 0]))
+        evidence = float(np.sum(np.log(np.sum(np.exp(table - top) * weight, axis=1)) + top[:, 0]))
         return -evidence + 0.5 * float(np.sum(((log_values - centre) / PRIOR_SD) ** 2))
 
     start = np.log([*movement.reference, movement.noise_factor, max(np.sqrt(movement.visit_var), 0.1)])

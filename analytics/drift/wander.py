@@ -209,7 +209,8 @@ def _group_sums(sides: _Sides, posterior: FloatArray, trim: int) -> tuple[FloatA
     for number in range(len(CLASSES)):
         mass = sides.mass(number, trim)
         share = posterior[:, number] / (mass.sum(axis=1) + 1e-30)
-        sums[int(CLASSES[number, trim])] += share.astype(np.float32) @ mass
+        # summed here: so short a product would wake the linear algebra library's threads to wait for it
+        sums[int(CLASSES[number, trim])] += np.einsum("n,nk->k", share, mass)
     return sums[0], sums[1]
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analytics.drift import decomposition
+from analytics.drift import decomposition, levels
 from analytics.drift import steps as steps_module
 from analytics.drift.decomposition import CommonSpread, decompose, throttle_view
 from analytics.drift.forecast import (
@@ -19,7 +19,7 @@ from analytics.drift.forecast import (
     probability_outside,
 )
 from analytics.drift.history import THROTTLE
-from analytics.drift.likelihood import LEVEL_VAR
+from analytics.drift.levels import LEVEL_VAR
 from analytics.drift.solving import solve_with_variance
 from analytics.drift.steps import UNREAD, steps_of
 from analytics.drift.wander import CLASSES, FINE, START, class_likelihood, fit_mixture, movement_moments
@@ -55,7 +55,7 @@ def _plain(steps, var, walk_var):
     gathered = 0.0
     for i in range(steps.count):
         fresh = steps.reset[i, THROTTLE]
-        gathered = LEVEL_VAR[THROTTLE] if fresh else gathered + walk_var[steps.stretch[i]] * steps.years[i]
+        gathered = LEVEL_VAR if fresh else gathered + walk_var[steps.stretch[i]] * steps.years[i]
         cov[i, i] += gathered
         # what one reading's state has gathered, every later one has too, until the trim starts afresh
         for j in range(i + 1, steps.count):
@@ -105,6 +105,18 @@ def test_the_fleet_s_least_squares_are_the_plain_ones_by_either_path(seed, monke
     assert np.allclose(direct.bias_u, u[:periods], rtol=0.01)
     # one factor for all columns is an approximation, and is said to be one
     assert 0.5 < np.median(iterated.bias_u / u[:periods]) < 2.0
+
+
+def test_levels_of_many_burners_do_not_tell_together_where_gas_and_trend_lie(monkeypatch):
+    """A prior that is wide for one level is narrow for thousands: ten times wider must say the same."""
+    steps = steps_of(history_of(simulate(FLEET.but(appliances=1_000, visits=9), 3)).checked())
+    asked = {"var": steps.var, "shared_var": steps.shared_var, "walk_var": np.full(steps.stretches, 0.64)}
+    gas = {}
+    for wider in (1.0, 10.0):
+        monkeypatch.setattr(levels, "LEVEL_VAR", wider**2 * LEVEL_VAR)
+        common, _, _ = decompose(steps, steps.period, 48, spread=CommonSpread(), **asked)
+        gas[wider] = common.gas
+    assert np.abs(gas[10.0] - gas[1.0]).max() < 0.05
 
 
 def test_solution_and_variances_are_those_of_the_inverse():

@@ -236,12 +236,12 @@ def test_impossible_input_is_refused_with_field_and_limit(tiny, field, value, te
 
 @pytest.mark.slow
 def test_a_fleet_without_wanderers_gets_no_flags_beyond_chance():
-    assert score(SCENARIOS["no wanderers"].but(appliances=3_000), 77).flags <= 2
+    assert score(SCENARIOS["no wanderers"].but(appliances=2_000), 77).flags <= 2
 
 
 @pytest.mark.slow
 def test_spikes_and_blunders_do_not_pass_for_wandering():
-    got = score(SCENARIOS["spikes and blunders"].but(appliances=5_000), 79)
+    got = score(SCENARIOS["spikes and blunders"].but(appliances=2_500), 79)
     assert got.recall >= 0.5
     assert got.false_share <= 0.12
 
