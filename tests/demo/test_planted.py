@@ -11,6 +11,7 @@ from fleet.models import Analyser, AnalyserPeriod, Appliance, Contract, FiringSp
 from people.models import Licence, User
 from tests.demo.conftest import TODAY, MadeDemo
 from visits.models import Attendance, Finding, FiringTest, Outcome, ServiceRecord, TemporaryChange, Visit
+from visits.now import visit_now
 from visits.service_record.checking import Standing, record_check
 from web.demo import load
 from web.demo.accounts import CONTACT_LOGIN, LOGINS
@@ -56,7 +57,7 @@ def test_high_co_was_made_safe_and_the_appliance_left_off(demo: MadeDemo) -> Non
 
 def test_lag_boiler_was_left_enabled(demo: MadeDemo) -> None:
     planted = demo.truth.lag_left_enabled
-    change = TemporaryChange.objects.get(put_back_at__isnull=True)
+    change = TemporaryChange.objects.get(put_back_at__isnull=True, visit__closed_at__isnull=False)
     assert str(change.visit.uuid) == planted.visit
     assert change.visit.appliance.plant.sequencing == "lead_lag"
     assert "not_put_back" in codes(planted.visit)
@@ -273,3 +274,12 @@ def test_the_newest_service_records_are_issued_and_stand(demo: MadeDemo) -> None
     assert {record.revision for record in records} == {1}
     assert max(row.attendance.local_on for row in records) <= TODAY
     assert {record_check(record.code).standing for record in records} == {Standing.STANDS}
+
+
+def test_a_visit_of_today_is_open_with_a_move_advised(demo: MadeDemo) -> None:
+    visit = Visit.objects.get(closed_at__isnull=True)
+    assert visit.local_on == TODAY
+    assert visit.appliance.tag in demo.truth.booked_today
+    (advice,) = visit_now(visit)["advice"]
+    assert (advice["code"], advice["trim"], advice["co2"]) == ("move_trim", "throttle", "lower")
+    assert advice["amount"] is not None

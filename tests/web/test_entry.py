@@ -101,7 +101,7 @@ def test_a_grave_reading_is_answered_first_with_what_to_do(entry) -> None:
 
 def test_co_in_the_room_is_judged_even_where_nothing_else_was_read(entry) -> None:
     client, address = entry
-    client.post(address, typed() | {"head-ambient_co_ppm": "150"})
+    client.post(address, typed() | {"room_co_before-number": "150"})
     codes = set(saved(address).findings.values_list("code", flat=True))
     assert codes & {"ambient_co_make_safe", "ambient_co_investigate"}
 

@@ -14,17 +14,19 @@ from django.db import connection, transaction
 
 from common.outbox import announce
 from fleet.models import Analyser
+from people.models import User
 from visits.judging import judge_visits
 from visits.models import Attendance, Finding, Life
 from visits.service_record.issuing import record_issue
 from web.demo.accounts import Secrets, contacts_write, secrets_renew, staff_write
+from web.demo.begun import visit_begin
 from web.demo.lives import draw_lives, live
 from web.demo.places import invent_customer, invent_plants, invent_site
 from web.demo.plan import CustomerPlan, appliances_of, plants_of
 from web.demo.references import world_write
 from web.demo.rows import Chunk
 from web.demo.schedule import invent_last_day, schedule_plant
-from web.demo.story import plan_demo
+from web.demo.story import TECHNICIAN_LOGIN, plan_demo
 from web.demo.world import Magnitudes, World, invent_world
 
 Progress = Callable[[str, int], None]
@@ -58,6 +60,8 @@ def demo_load(*, seed: int, today: date, password: str | None, progress: Progres
     # what the biases change that the recompute has just found
     call_command("judge_again", verbosity=0, stdout=StringIO())
     _issue_records()
+    # Last: the advice of the visit that is open rests on what was learnt of every move before it.
+    visit_begin(technician=User.objects.get(username=TECHNICIAN_LOGIN), on=today, seed=seed)
     return shown
 
 

@@ -15,6 +15,7 @@ from visits.judging.catalogue import FINDINGS, sentence
 from visits.models import Finding, FiringTest, TestResult
 from web.navigation import Link, links_for
 from web.selectors.appliance import band_of, co2_of, result_of
+from web.selectors.entry import Cell, GridRow
 from web.selectors.visit import PointPair
 from web.themes import theme_of
 from web.units import MEASURES, units_of
@@ -171,6 +172,18 @@ def bar_words(pair: PointPair) -> str:
     if accept is not None:
         parts.append(_("acceptance %(low).2f to %(high).2f %%") % {"low": accept[0], "high": accept[1]})
     return _("CO2 at %(point)s: %(parts)s.") % {"point": pair.text, "parts": ", ".join(parts)}
+
+
+@register.simple_tag
+def cell_words(row: GridRow, cell: Cell, head: str) -> str:
+    """What the bar of one cell shows, for those who do not see it."""
+    parts = [f"{head} {number(cell.co2_pct)} %", cell.verdict]
+    for name, band in ((_("target"), row.target_co2_pct), (_("acceptance"), row.accept_co2_pct)):
+        if band is not None:
+            parts.append(
+                _("%(name)s %(low).2f to %(high).2f %%") % {"name": name, "low": band[0], "high": band[1]}
+            )
+    return _("CO2 at %(point)s: %(parts)s.") % {"point": row.text, "parts": ", ".join(parts)}
 
 
 @register.simple_tag(takes_context=True)

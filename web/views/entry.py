@@ -1,7 +1,9 @@
 """The visit form in the browser: a fourth door to the same save as any device's."""
 
+import hashlib
 import json
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
@@ -9,18 +11,24 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.dateparse import parse_datetime
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from common.canonical import unpacked
 from common.problems import Problem
 from fleet.models import Appliance
-from visits.models import Attendance, Visit, VisitRecord
+from visits.models import Attendance, Kind, Visit, VisitRecord
 from visits.permissions import can_open_visit, can_write_visit
+from visits.photographs.ranges import Part
+from visits.photographs.service import Told, photograph_take
 from visits.selectors import visit_answer
-from visits.services import Sender, visit_save
+from visits.services import Sender, visit_correct, visit_save
 from web.access import FIRM, PersonRequest, page_for
+from web.forms.photographs import PhotographsForm
 from web.forms.visit import VisitSheet
+from web.forms.visit.body import correction_body, visit_body
+from web.selectors.entry import asked_of, grid_of, now_shown, waiting_of
 from web.units import units_of
 
 
@@ -49,35 +57,116 @@ def enter(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
     attendance = _attendance(request, appliance)
     if visit is None and not can_open_visit(request.user, attendance):
         raise PermissionDenied("This attendance is another technician's.")
+
+    def save(sheet: VisitSheet, revision: str) -> dict[str, Any]:
+        sender = _sender(request)
+        body = visit_body(
+            sheet,
+            appliance=str(appliance.uuid),
+            attendance=str(attendance.uuid) if attendance is not None else None,
+            save_no=_next_save_no(visit, sender.device),
+            now=timezone.now(),
+        )
+        if_match = f'"{revision}"' if visit is not None else None
+        raw = json.dumps(body).encode()
+        return visit_save(sender=sender, visit_uuid=uuid, raw=raw, if_match=if_match).answer
+
+    return _page(request, uuid, visit, appliance, save, correcting=False)
+
+
+@page_for(FIRM)
+@require_http_methods(["GET", "POST"])
+def correct(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
+    """Correct a closed visit: the whole of it again, and why."""
+    visit = get_object_or_404(Visit.objects.visible_to(request.user).with_place(), uuid=uuid)
+    if not can_write_visit(request.user, visit):
+        raise PermissionDenied("This visit is another technician's.")
+    if not visit.is_closed:
+        return redirect("web:enter-visit", uuid)
+    if not VisitRecord.objects.filter(visit=visit, current=True).exists():
+        raise Http404
+
+    def save(sheet: VisitSheet, revision: str) -> dict[str, Any]:
+        if revision != str(visit.revision):
+            raise Problem("revision_stale", "Corrected meanwhile.", status=412)
+        sender = _sender(request)
+        save_no = _next_save_no(visit, sender.device)
+        body = correction_body(sheet, save_no=save_no, now=timezone.now())
+        return visit_correct(sender=sender, visit_uuid=uuid, raw=json.dumps(body).encode()).answer
+
+    return _page(request, uuid, visit, _appliance(request, visit), save, correcting=True)
+
+
+@page_for(FIRM)
+@require_POST
+def photographs(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
+    """Photographs that follow after the visit is closed."""
+    visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=uuid)
+    form = PhotographsForm(request.POST, request.FILES, prefix="pictures")
+    if form.is_valid():
+        _keep_photographs(request, visit, form)
+    for error in [error for errors in form.errors.values() for error in errors]:
+        messages.error(request, str(error))
+    return redirect("web:visit", uuid)
+
+
+def _page(
+    request: PersonRequest,
+    visit_uuid: uuid.UUID,
+    visit: Visit | None,
+    appliance: Appliance,
+    save: Callable[[VisitSheet, str], dict[str, Any]],
+    *,
+    correcting: bool,
+) -> HttpResponse:
+    sent = request.method == "POST"
     answer = visit_answer(visit) if visit is not None else {}
+    opened_at = parse_datetime(answer["opened_at"]) if answer else None
+    kind = str(answer.get("kind", "")) or request.GET.get("kind", "")
+    # The answers that were sent belong to the list that was shown.
+    kind = request.POST.get("listed", kind) if sent else kind
+    kind = kind if kind in Kind.values else str(Kind.ANNUAL_SERVICE)
     sheet = VisitSheet(
         appliance=appliance,
         stored=answer,
         units=units_of(request.user),
-        data=request.POST if request.method == "POST" else None,
-        kind=request.GET.get("kind", ""),
+        asked=asked_of(appliance, kind, opened_at or timezone.now()),
+        data=request.POST if sent else None,
+        kind=kind,
+        correcting=correcting,
+    )
+    pictures = PhotographsForm(
+        request.POST or None, request.FILES or None, prefix="pictures", asked=sheet.asked
     )
     revision = request.POST.get("revision", str(answer.get("revision", "")))
-    if request.method == "POST" and sheet.is_valid():
+    if sent and all([sheet.is_valid(), pictures.is_valid()]):
         try:
-            saved = _save(request, uuid, visit, appliance, attendance, sheet, revision)
+            saved = save(sheet, revision)
         except Problem as problem:
             _explain(sheet, problem)
             revision = str(answer.get("revision", ""))
         else:
-            return _after(request, uuid, saved.answer)
+            stored = Visit.objects.get(uuid=visit_uuid)
+            _keep_photographs(request, stored, pictures)
+            return _after(request, visit_uuid, saved, correcting=correcting)
     context = {
         "sheet": sheet,
+        "pictures": pictures,
         "visit": visit,
-        "uuid": uuid,
+        "uuid": visit_uuid,
         "appliance": appliance,
         "plant": appliance.plant,
+        "zone": appliance.plant.site.zone,
         "answer": answer,
+        "now": now_shown(answer) if not correcting else None,
+        "grid": grid_of(answer),
+        "waiting": waiting_of(answer, sheet.head.initial["analyser"]),
         "revision": revision,
+        "listed": kind,
         "specs": [row for row in appliance.model.firing_specs.all() if row.fuel == appliance.fuel],
+        "stored_pictures": list(visit.photographs.stored().select_related("by")) if visit else [],
     }
-    status = 422 if request.method == "POST" else 200
-    return render(request, "technician/visit-form.html", context, status=status)
+    return render(request, "technician/visit-form.html", context, status=422 if sent else 200)
 
 
 def _appliance(request: PersonRequest, visit: Visit | None) -> Appliance:
@@ -98,30 +187,36 @@ def _attendance(request: PersonRequest, appliance: Appliance) -> Attendance | No
     return Attendance.objects.visible_to(request.user).filter(uuid=named, plant=appliance.plant_id).first()
 
 
-def _save(
-    request: PersonRequest,
-    visit_uuid: uuid.UUID,
-    visit: Visit | None,
-    appliance: Appliance,
-    attendance: Attendance | None,
-    sheet: VisitSheet,
-    revision: str,
-) -> Any:
-    sender = Sender(request.user, f"u{request.user.pk}")
-    body = sheet.body(
-        appliance=str(appliance.uuid),
-        attendance=str(attendance.uuid) if attendance is not None else None,
-        save_no=_next_save_no(visit, sender.device),
-        now=timezone.now(),
-    )
-    if_match = f'"{revision}"' if visit is not None else None
-    return visit_save(sender=sender, visit_uuid=visit_uuid, raw=json.dumps(body).encode(), if_match=if_match)
+def _sender(request: PersonRequest) -> Sender:
+    return Sender(request.user, f"u{request.user.pk}")
 
 
 def _next_save_no(visit: Visit | None, device: str) -> int:
     record = VisitRecord.objects.filter(visit=visit, current=True).first() if visit is not None else None
     last = unpacked(record.answers).get(device) if record is not None else None
     return last["save_no"] + 1 if last else 1
+
+
+def _keep_photographs(request: PersonRequest, visit: Visit, form: PhotographsForm) -> None:
+    """Each on its own: one that cannot be kept spoils neither the visit nor the others."""
+    kept, told = 0, Told(item=form.cleaned_data["item"], caption=form.cleaned_data["caption"])
+    for file in form.cleaned_data["photos"]:
+        data = file.read()
+        digest = hashlib.sha256(data).hexdigest()
+        # The same file sent twice for one visit is one photograph: its key comes of what it is.
+        key = uuid.uuid5(visit.uuid, digest)
+        part = Part(0, len(data), len(data))
+        try:
+            photograph_take(
+                by=request.user, visit=visit, key=key, part=part, data=data, digest=digest, told=told
+            )
+        except Problem as problem:
+            said = _("The photograph %(name)s was not kept: %(why)s")
+            messages.error(request, said % {"name": file.name, "why": problem.detail})
+        else:
+            kept += 1
+    if kept:
+        messages.success(request, _("Photographs kept: %(number)d.") % {"number": kept})
 
 
 def _explain(sheet: VisitSheet, problem: Problem) -> None:
@@ -135,9 +230,11 @@ def _explain(sheet: VisitSheet, problem: Problem) -> None:
     sheet.add_problem(problem)
 
 
-def _after(request: PersonRequest, visit_uuid: uuid.UUID, answer: dict[str, Any]) -> HttpResponse:
+def _after(
+    request: PersonRequest, visit_uuid: uuid.UUID, answer: dict[str, Any], *, correcting: bool
+) -> HttpResponse:
     if answer["closed"]:
-        messages.success(request, _("Closed and judged."))
+        messages.success(request, _("Corrected and judged anew.") if correcting else _("Closed and judged."))
         return redirect("web:visit", visit_uuid)
     messages.success(request, _("Saved and judged, revision %(number)s.") % {"number": answer["revision"]})
     return redirect(f"/visits/{visit_uuid}/enter/#judgement")
