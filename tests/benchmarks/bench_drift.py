@@ -46,9 +46,7 @@ def measure(appliances: int, visits: int = 12) -> list[dict[str, object]]:
     peak_gib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     row = _row(f"drift statistics, {appliances} appliances x {visits} visits", fleet_s, "s", 10.0)
     if not row["met"]:
-        row["reason"] = (
-            f"{processor_s:.0f} s of processor time, of which two threads share about half"
-        )
+        row["reason"] = f"{processor_s:.0f} s of processor time, of which two threads share about half"
     return [
         row,
         _row("drift of one burner again", refit_ms, "ms", 50.0),
