@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from people.permissions import role_of
 from visits.judging.catalogue import FINDINGS, sentence
 from visits.models import Finding, FiringTest, TestResult
+from visits.saving.answer import INDICATIVE
 from web.navigation import Link, links_for
 from web.selectors.appliance import band_of, co2_of, result_of
 from web.selectors.entry import Cell, GridRow
@@ -188,16 +189,17 @@ def cell_words(row: GridRow, cell: Cell, head: str) -> str:
 
 @register.simple_tag(takes_context=True)
 def result_cell(context: dict[str, Any], result: TestResult, name: str) -> SafeString:
-    """One result with ± twice its standard uncertainty, in the reader's units."""
+    """One result with ± twice its standard uncertainty, in the reader's units; marked while not steady."""
     measure, units = MEASURES[name], _units(context)
     value, spread = getattr(result, name), getattr(result, f"u_{name}")
-    if value is None or spread is None:
+    if value is None:
         return format_html("{}", measure.text(value, units))
-    return format_html(
-        '{} <span class="soft">± {}</span>',
-        measure.text(value, units),
-        measure.spread_text(2 * spread, units),
-    )
+    text = format_html("{}", measure.text(value, units))
+    if spread is not None:
+        text = format_html('{} <span class="soft">± {}</span>', text, measure.spread_text(2 * spread, units))
+    if name in INDICATIVE and not result.test.thermally_steady:
+        text = format_html('{}<br><span class="small soft">{}</span>', text, _("indicative"))
+    return text
 
 
 @register.filter

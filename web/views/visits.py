@@ -9,10 +9,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from common.problems import Problem
+from people.permissions import works_here
 from visits.models import Visit
 from visits.permissions import can_countersign, can_write_visit
 from visits.services import visit_countersign
 from web.access import EVERYONE, FIRM, PersonRequest, page_for
+from web.forms.photographs import PhotographsForm
 from web.selectors.flue_gas import visit_fuel_line
 from web.selectors.visit import visit_page
 
@@ -36,13 +38,17 @@ def visit(request: PersonRequest, uuid: UUID) -> HttpResponse:
     """What was read, done and judged on one visit."""
     page = visit_page(user=request.user, uuid=uuid)
     seen = page.visit
+    may_write = works_here(request.user) and can_write_visit(request.user, seen)
     context = {
         "page": page,
         "visit": seen,
         "zone": seen.appliance.plant.site.zone,
         "results": RESULTS,
         "fuel_line": visit_fuel_line(page.tests, seen.fuel, several_burners=page.several_burners),
-        "can_go_on": not seen.is_closed and can_write_visit(request.user, seen),
+        "can_go_on": not seen.is_closed and may_write,
+        "can_correct": may_write and bool(page.records),
+        "can_add_photographs": seen.is_closed and may_write,
+        "pictures": PhotographsForm(prefix="pictures"),
         "can_sign": seen.uncountersigned and can_countersign(request.user),
     }
     return render(request, "visits/visit.html", context)
