@@ -203,7 +203,8 @@ def _joint(
         )
         runs = lengths[lengths > 1]
         products = np.multiply.reduceat(at_nodes, np.cumsum(runs) - runs, axis=0)
-        result[lengths > 1] = products @ _WEIGHTS
+        # the weights sum to 1 but for rounding, and no probability is above it
+        result[lengths > 1] = np.minimum(products @ _WEIGHTS, 1.0)
     return result, starts
 
 

@@ -163,3 +163,9 @@ def test_a_reading_at_a_guarded_limit_proves_its_side_exactly(u, probability):
 def test_a_guard_wants_a_probability():
     with pytest.raises(OutOfRange, match="probability"):
         guarded_limits(0.1, 8.7, 9.3, 1.0)
+
+
+def test_points_far_inside_are_inside_with_a_probability_of_one_at_most():
+    far = health([0, 0, 1, 1], [0] * 4, 9.0, 0.01, 0.01, 0.0, 20.0)
+    assert (far.probability <= 1.0).all()
+    assert far.probability == pytest.approx([1.0, 1.0])
