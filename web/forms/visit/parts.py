@@ -361,5 +361,6 @@ def measured_field(name: str, units: str) -> forms.FloatField:
 
 
 def shown(value: float) -> float:
-    """A stored value as the form shows it: without the noise of conversion."""
-    return float(f"{value:.6g}")
+    """A stored value as the form shows it: without the noise of conversion, a whole number without a point."""
+    plain = float(f"{value:.6g}")
+    return int(plain) if plain.is_integer() else plain
