@@ -361,6 +361,6 @@ def measured_field(name: str, units: str) -> forms.FloatField:
 
 
 def shown(value: float) -> float:
-    """A stored value as the form shows it: without the noise of conversion, a whole number without a point."""
+    """A stored value as the form shows it: no noise of conversion, no point in a whole number."""
     plain = float(f"{value:.6g}")
     return int(plain) if plain.is_integer() else plain
