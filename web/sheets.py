@@ -9,7 +9,7 @@ import tablib
 from django.http import Http404, HttpRequest, HttpResponse, StreamingHttpResponse
 from django.http.response import HttpResponseBase
 
-from web.downloads import Echo, inert
+from common.sheets import Echo, inert
 
 SPREADSHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 

@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from analytics.alerting import alerts_raise
+from common.sheets import inert
 from fleet.models import AnalyserPeriod, SiteContact
 from people.models import Role, User
 from planning.models import DueDate
@@ -22,7 +23,6 @@ from tests.web.conftest import TODAY
 from tests.web.drift_rows import a_run
 from tests.web.small_fleet import PASSWORD, SmallFleet, firing_test, person
 from visits.models import Finding
-from web.downloads import inert
 from web.urls import urlpatterns
 
 SignedIn = Callable[[User], Client]

@@ -3,8 +3,8 @@
 import pytest
 from scipy import constants
 
+from fleet.units import MEASURES
 from visits.measured import MEASURED_FIELDS
-from web.units import MEASURES
 
 CONVENTIONAL_INCH_OF_WATER_PA = 249.08891  # NIST SP 811 (2008), appendix B.8; from memory
 

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from common.grouping import grouped
 from fleet.items import item_book
 from fleet.models import (
     Analyser,
@@ -41,21 +42,21 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
     by_burner = {burner.pk: burner for burner in burners}
     tests = _rows_of(FiringTest, by_visit, by_burner)
     adjustments = _rows_of(Adjustment, by_visit, by_burner)
-    changes = _grouped(TemporaryChange.objects.filter(visit__in=by_visit), "visit_id")
-    settings = _grouped(PlantSetting.objects.filter(visit__in=by_visit), "visit_id")
-    answers = _grouped(VisitItem.objects.filter(visit__in=by_visit), "visit_id")
-    parts = _grouped(
+    changes = grouped(TemporaryChange.objects.filter(visit__in=by_visit), "visit_id")
+    settings = grouped(PlantSetting.objects.filter(visit__in=by_visit), "visit_id")
+    answers = grouped(VisitItem.objects.filter(visit__in=by_visit), "visit_id")
+    parts = grouped(
         PartFitted.objects.filter(burner__in=by_burner, visit_uuid__in=[visit.uuid for visit in visits]),
         "visit_uuid",
     )
-    burner_ids = {key: [row.pk for row in rows] for key, rows in _grouped(burners, "appliance_id").items()}
-    specs = _grouped(FiringSpec.objects.filter(model__in=models), "model_id")
-    trims = _grouped(ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id")
-    channels = _grouped(
+    burner_ids = {key: [row.pk for row in rows] for key, rows in grouped(burners, "appliance_id").items()}
+    specs = grouped(FiringSpec.objects.filter(model__in=models), "model_id")
+    trims = grouped(ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id")
+    channels = grouped(
         AnalyserChannel.objects.filter(analyser__in={visit.analyser_id for visit in visits}), "analyser_id"
     )
     technicians = {visit.technician_id for visit in visits if visit.source != Visit.Source.IMPORT}
-    licences = _grouped(
+    licences = grouped(
         Licence.objects.filter(technician__user__in=technicians).select_related("technician"),
         "technician.user_id",
     )
@@ -119,7 +120,7 @@ def _rows_of(
     model: type[FiringTest] | type[Adjustment], by_visit: dict[int, Visit], by_burner: dict[int, Burner]
 ) -> defaultdict[int, list[Any]]:
     """Rows of the visits with their visit and burner hung on."""
-    rows = _grouped(model._default_manager.filter(visit__in=by_visit), "visit_id")
+    rows = grouped(model._default_manager.filter(visit__in=by_visit), "visit_id")
     for visit_id, own in rows.items():
         for row in own:
             row.visit, row.burner = by_visit[visit_id], by_burner[row.burner_id]
@@ -137,13 +138,3 @@ def gap_of(visit: Visit, licences: Iterable[Licence]) -> str | None:
         fuel=visit.fuel,
         input_gross_kw=visit.appliance.input_gross_kw,
     )
-
-
-def _grouped(rows: Iterable[Any], path: str) -> defaultdict[Any, list[Any]]:
-    groups: defaultdict[Any, list[Any]] = defaultdict(list)
-    for row in rows:
-        key: Any = row
-        for name in path.split("."):
-            key = getattr(key, name)
-        groups[key].append(row)
-    return groups

@@ -9,6 +9,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from combustion.fuels import Fuel
+from common.grouping import grouped
 from fleet.items import item_book
 from fleet.models import Analyser, AnalyserChannel, AnalyserPeriod, Burner, FiringSpec, ModelTrim
 from fleet.selectors import gas_book, limit_book
@@ -41,13 +42,13 @@ class ReadOnce:
         burners = [burner for own in self._burners.values() for burner in own]
         models = {burner.appliance.model_id for burner in burners}
         sites = {burner.appliance.plant.site for burner in burners}
-        self._trims = _grouped(
+        self._trims = grouped(
             ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id"
         )
-        self._specs = _grouped(FiringSpec.objects.filter(model__in=models), "model_id")
+        self._specs = grouped(FiringSpec.objects.filter(model__in=models), "model_id")
         self._read_analysers({body.analyser for body in bodies if body.analyser is not None})
         self._attendances = _attendances_of(bodies, {burner.appliance.plant_id for burner in burners}, user)
-        self._licences = _grouped(
+        self._licences = grouped(
             Licence.objects.filter(
                 technician__user__in={user.pk, *(row.technician_id for row in self._attendances)}
             ).select_related("technician"),
@@ -138,10 +139,10 @@ class ReadOnce:
         self._by_name: dict[str, list[Analyser]] = {
             name: [row for row in analysers if _is_called(row, name)] for name in names
         }
-        self._periods = _grouped(
+        self._periods = grouped(
             AnalyserPeriod.objects.filter(analyser__in=analysers).select_related("analyser"), "analyser_id"
         )
-        self._channels = _grouped(AnalyserChannel.objects.filter(analyser__in=analysers), "analyser_id")
+        self._channels = grouped(AnalyserChannel.objects.filter(analyser__in=analysers), "analyser_id")
 
     def _analysers_of(self, name: str) -> list[Analyser]:
         return self._by_name.get(name, [])
@@ -195,13 +196,3 @@ def _attendances_of(bodies: Iterable[VisitIn], plants: set[int], user: User) -> 
         Q(uuid__in=named) | Q(plant__in=plants, technician=user, local_on__in=days, cancelled_at__isnull=True)
     )
     return list(rows)
-
-
-def _grouped(rows: Iterable[Any], path: str) -> defaultdict[Any, list[Any]]:
-    groups: defaultdict[Any, list[Any]] = defaultdict(list)
-    for row in rows:
-        key: Any = row
-        for name in path.split("."):
-            key = getattr(key, name)
-        groups[key].append(row)
-    return groups

@@ -16,8 +16,8 @@ from common.constraints import MEASURED_LIMIT
 from common.problems import Problem
 from fleet.computing.inputs import FlueGasIn, GasRateIn, checked
 from fleet.models import ApplianceModel, FuelSlug, Point
+from fleet.units import MEASURES
 from people.models import Units
-from web.units import MEASURES
 
 READINGS = ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")
 SURROUNDINGS = ("air_rh_pct", "pressure_hpa", "elevation_m")

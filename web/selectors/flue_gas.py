@@ -15,11 +15,11 @@ from fleet.computing.flue_gas import Computed, flue_gas_answer, flue_gas_compute
 from fleet.computing.gas_rate import gas_rate_answer
 from fleet.models import ApplianceModel, FiringSpec, Point
 from fleet.selectors import LimitKey
+from fleet.units import MEASURES
 from visits.models import FiringTest, Phase, TestResult
 from web.forms.flue_gas import FlueGasForm
 from web.meanings import GROUPS, METER_ROWS, WHY, YEAR_ROWS
 from web.selectors.appliance import result_of
-from web.units import MEASURES
 
 
 @dataclass(frozen=True)

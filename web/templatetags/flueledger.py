@@ -10,6 +10,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from fleet.units import MEASURES, units_of
 from people.permissions import role_of
 from visits.judging.catalogue import FINDINGS, sentence
 from visits.models import Finding, FiringTest, TestResult
@@ -19,7 +20,6 @@ from web.selectors.appliance import band_of, co2_of, result_of
 from web.selectors.entry import Cell, GridRow
 from web.selectors.visit import PointPair
 from web.themes import theme_of
-from web.units import MEASURES, units_of
 
 register = template.Library()
 

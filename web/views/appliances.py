@@ -9,8 +9,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import Counted, Figure, StoryRow, story, story_counts
+from common.sheets import Echo, inert
 from web.access import EVERYONE, PersonRequest, page_for
-from web.downloads import Echo, inert
 from web.selectors.appliance import AppliancePage, BurnerStory, appliance_page
 from web.selectors.drift.story import DriftOfAppliance, drift_of
 

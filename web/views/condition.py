@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import MonthShare, share_by_month
+from common.sheets import Echo
 from web.access import MANAGERS, PersonRequest, page_for
-from web.downloads import Echo
 from web.forms.filters import DueFilterForm
 from web.paging import ROWS
 from web.selectors.condition import condition_page, month_visits

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from common.canonical import unpacked
 from common.problems import Problem
 from fleet.models import Appliance
+from fleet.units import units_of
 from visits.models import Attendance, Kind, Visit, VisitRecord
 from visits.permissions import can_open_visit, can_write_visit
 from visits.photographs.ranges import Part
@@ -29,7 +30,6 @@ from web.forms.photographs import PhotographsForm
 from web.forms.visit import VisitSheet
 from web.forms.visit.body import correction_body, visit_body
 from web.selectors.entry import asked_of, grid_of, now_shown, waiting_of
-from web.units import units_of
 
 
 @page_for(FIRM)

@@ -6,10 +6,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from fleet.selectors import limits_in_force
+from fleet.units import units_of
 from web.access import FIRM, PersonRequest, page_for
 from web.forms.flue_gas import FlueGasForm
 from web.selectors.flue_gas import flue_gas_page
-from web.units import units_of
 
 
 @page_for(FIRM)

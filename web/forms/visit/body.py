@@ -12,11 +12,11 @@ from typing import Any
 
 from django.utils import timezone
 
+from fleet.units import MEASURES
 from visits.payload import ROWS, VisitIn
 from visits.schema import VisitAnswer
 from web.forms.visit.parts import AFTER_A_MOVE, CHOSEN, FIRST, MORE, shown
 from web.forms.visit.sheet import FiringRow, Row, VisitSheet, after_key
-from web.units import MEASURES
 
 EMPTIED = "emptied in the browser"
 _ANSWER_ONLY = (set(VisitAnswer.model_fields) - set(VisitIn.model_fields)) | {"make_safe", "save_no"}

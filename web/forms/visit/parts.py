@@ -8,8 +8,8 @@ from django.utils.translation import gettext_lazy
 
 from common.constraints import MEASURED_LIMIT
 from fleet.models import Analyser, ServiceItem, TrimKind
+from fleet.units import MEASURES, Measure
 from visits.models import Kind, Outcome, VisitItem
-from web.units import MEASURES, Measure
 
 FIRST = ("co2_pct", "o2_pct", "co_ppm", "flue_temp_c", "air_temp_c", "inlet_pressure_mbar")
 MORE = ("flow_temp_c", "return_temp_c", "gas_rate_m3_h", "fan_rpm", "flame_signal_ua")

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from common.problems import Problem
 from fleet.models import Analyser, Appliance, Point, WorkStep
+from fleet.units import MEASURES
 from visits.judging.health import SINGLE_POINT
 from visits.models import Kind, Outcome
 from visits.payload import ROWS
@@ -30,7 +31,6 @@ from web.forms.visit.parts import (
     SettingForm,
     shown,
 )
-from web.units import MEASURES
 
 SPARE_ROWS = {"move": 1, "change": 1, "setting": 3, "part": 2}
 PLACES: Mapping[str, tuple[str, ...]] = {
