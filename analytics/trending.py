@@ -1,11 +1,12 @@
 """The fleet's other trends, written under a run's number: only those that are of consequence."""
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 from django.db import transaction
 
+from analytics.drift.quantities import QuantityTrends
 from analytics.estimates import EPOCH
 from analytics.models import BurnerTrend, DriftRun
 from analytics.quantities import DAYS_A_YEAR, QUANTITIES, Series, limits_of, passing_of, series_read
@@ -34,28 +35,33 @@ def _rows(run: DriftRun, series: Series) -> Iterator[BurnerTrend]:
         for place in np.flatnonzero(trends.surely(quantity.least_per_year) | stepped).tolist():
             last = float(times[place].max())
             on = passing_of(trends, place, last, limits[place][quantity.code])
-            step_at = float(trends.step_at[place])
             size = trends.step[place] / STEP_YEARS if stepped[place] else trends.slope[place]
-            yield BurnerTrend(
-                run=run,
-                appliance_id=int(series.appliance[place]),
-                burner_id=int(series.burner[place]),
-                quantity=quantity.code,
-                readings=int(trends.readings[place]),
-                level=float(trends.level[place]),
-                slope=_known(trends.slope[place]),
-                slope_low=_known(trends.low[place]),
-                slope_high=_known(trends.high[place]),
-                step=_known(trends.step[place]),
-                step_on=EPOCH + timedelta(days=round(step_at * DAYS_A_YEAR))
-                if np.isfinite(step_at)
-                else None,
-                limit=on.limit.value if on else None,
-                limit_source=on.limit.source if on else "",
-                passes_on=on.on if on else None,
-                passes_earliest_on=on.earliest if on else None,
-                strength=abs(float(size)) / quantity.least_per_year,
-            )
+            row = trend_row(trends, place, quantity.code)
+            row.run = run
+            row.appliance_id, row.burner_id = int(series.appliance[place]), int(series.burner[place])
+            row.limit, row.limit_source = (on.limit.value, on.limit.source) if on else (None, "")
+            row.passes_on, row.passes_earliest_on = (on.on, on.earliest) if on else (None, None)
+            row.strength = abs(float(size)) / quantity.least_per_year
+            yield row
+
+
+def trend_row(trends: QuantityTrends, place: int, quantity: str) -> BurnerTrend:
+    """What one burner's readings of a quantity say, unsaved and of no run yet."""
+    return BurnerTrend(
+        quantity=quantity,
+        readings=int(trends.readings[place]),
+        level=float(trends.level[place]),
+        slope=_known(trends.slope[place]),
+        slope_low=_known(trends.low[place]),
+        slope_high=_known(trends.high[place]),
+        step=_known(trends.step[place]),
+        step_on=day_of(trends.step_at[place]),
+    )
+
+
+def day_of(years: float) -> date | None:
+    """The day that a time in years since the epoch lies in; None where it is not finite."""
+    return EPOCH + timedelta(days=int(round(years * DAYS_A_YEAR, 3))) if np.isfinite(years) else None
 
 
 def _known(value: float) -> float | None:

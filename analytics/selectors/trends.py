@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 from django.db.models import QuerySet
@@ -12,7 +12,6 @@ from analytics.estimates import EPOCH
 from analytics.models import BurnerTrend
 from analytics.quantities import (
     BY_CODE,
-    DAYS_A_YEAR,
     QUANTITIES,
     Limit,
     Passing,
@@ -21,6 +20,7 @@ from analytics.quantities import (
     passing_of,
     series_read,
 )
+from analytics.trending import day_of, trend_row
 from people.models import User
 
 
@@ -57,22 +57,13 @@ def appliance_trends(
             own = limits[place][quantity.code]
             last = float(times[read].max())
             on = passing_of(trends, place, last, own)
-            row = BurnerTrend(
-                quantity=quantity.code,
-                readings=int(trends.readings[place]),
-                level=float(trends.level[place]),
-                slope=_known(trends.slope[place]),
-                slope_low=_known(trends.low[place]),
-                slope_high=_known(trends.high[place]),
-                step=_known(trends.step[place]),
-                step_on=_day(trends.step_at[place]),
-            )
+            row = trend_row(trends, place, quantity.code)
             counts = read & (times >= series.begins[place])
             found[burner].append(
                 TrendStory(
                     quantity=quantity,
                     readings=[
-                        (_day(t) or EPOCH, float(v), bool(c))
+                        (day_of(t) or EPOCH, float(v), bool(c))
                         for t, v, c in zip(times[read], values[read], counts[read], strict=True)
                     ],
                     line=_line(row, times[counts], last),
@@ -150,7 +141,7 @@ def _line(row: BurnerTrend, times: np.ndarray, last: float) -> list[tuple[date, 
     ends = []
     for time in (float(times.min()), last + 1.0):
         reach = sorted(pivot + slope * (time - middle) for slope in (row.slope_low, row.slope_high))
-        ends.append((_day(time) or EPOCH, pivot + row.slope * (time - middle), reach[0], reach[1]))
+        ends.append((day_of(time) or EPOCH, pivot + row.slope * (time - middle), reach[0], reach[1]))
     return ends
 
 
@@ -160,11 +151,3 @@ def _signed(value: float, quantity: Quantity) -> str:
 
 def _month(day: date | None) -> str:
     return f"{day:%Y-%m}" if day else "–"
-
-
-def _known(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
-
-
-def _day(years: float) -> date | None:
-    return EPOCH + timedelta(days=int(round(years * DAYS_A_YEAR, 3))) if np.isfinite(years) else None
