@@ -11,7 +11,7 @@ from common.models import OutboxEvent
 from fleet.models import Appliance, Burner
 from people.models import User
 from tests.factories import ApplianceFactory
-from visits.models import FiringTest, TestResult, Visit
+from visits.models import Finding, FiringTest, Life, TestResult, Visit
 from web.demo import load
 from web.demo.accounts import OFFICE_LOGIN
 
@@ -43,6 +43,17 @@ def test_two_fleets_live_side_by_side_and_the_same_one_is_refused_twice() -> Non
     with pytest.raises(CommandError, match="in this database already"):
         call_command("make_fleet", appliances=20, years=2, seed=1, stdout=StringIO())
     assert Appliance.objects.count() == 40
+
+
+def test_what_another_fleet_found_long_ago_stays_as_it_stands() -> None:
+    fleet = {"appliances": 40, "years": 3, "today": date(2026, 5, 4), "stdout": StringIO()}
+    call_command("make_fleet", seed=1, **fleet)
+    settled = Finding.objects.filter(life=Life.DONE)
+    there = list(settled.values_list("pk", flat=True))
+    assert there, "a fleet's own old findings have been seen to"
+    settled.update(life=Life.OPEN)
+    call_command("make_fleet", seed=2, **fleet)
+    assert set(Finding.objects.filter(pk__in=there).values_list("life", flat=True)) == {Life.OPEN}
 
 
 @pytest.mark.parametrize(("name", "value"), [("appliances", 0), ("years", 0), ("years", 41)])

@@ -55,7 +55,7 @@ def demo_load(*, seed: int, today: date, password: str | None, progress: Progres
         shown = secrets_renew(password)
         announce("visits.imported", 0, visits=len(keys))
         _judge(keys, progress)
-        _settle_old_findings(today)
+        _settle_old_findings(keys, today)
     work_out_the_rest()
     # what the biases change that the recompute has just found
     call_command("judge_again", verbosity=0, stdout=StringIO())
@@ -72,10 +72,11 @@ def _issue_records() -> None:
         record_issue(by=None, attendance=attendance)
 
 
-def _settle_old_findings(today: date) -> None:
-    """What was found over a year ago has been seen to since; else the remedial list would be all history."""
-    old = Finding.objects.filter(visit__local_on__lt=today - FINDINGS_STAY_OPEN)
-    old.update(life=Life.DONE)
+def _settle_old_findings(keys: Sequence[int], today: date) -> None:
+    """What these visits found long ago has been seen to since; else the list would be all history."""
+    for some in _parts(keys):
+        old = Finding.objects.filter(visit__in=some, visit__local_on__lt=today - FINDINGS_STAY_OPEN)
+        old.update(life=Life.DONE)
 
 
 def fleet_load(
@@ -120,13 +121,12 @@ def fleet_load(
         progress("written", len(keys))
         if judge:
             _judge(keys, progress)
+            _settle_old_findings(keys, today)
         counts["appliances"] += len(lives.appliances)
         counts["visits"] += len(keys)
         counts["firing tests"] += chunk.tests_written
         del customers, lives, chunk, keys
         gc.collect()  # plans point at each other both ways; waiting for the collector would pile chunks up
-    if judge:
-        _settle_old_findings(today)
     announce("visits.imported", 0, visits=counts["visits"])
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
@@ -168,7 +168,10 @@ def _customers(
 
 
 def _judge(keys: Sequence[int], progress: Progress) -> None:
-    for start in range(0, len(keys), JUDGED_AT_ONCE):
-        some = keys[start : start + JUDGED_AT_ONCE]
+    for some in _parts(keys):
         judge_visits(some)
         progress("judged", len(some))
+
+
+def _parts(keys: Sequence[int]) -> Iterator[Sequence[int]]:
+    return (keys[start : start + JUDGED_AT_ONCE] for start in range(0, len(keys), JUDGED_AT_ONCE))
