@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, TARGET, Band, Figure
+from analytics.figures.frame import AXIS, sheet
+from analytics.figures.tokens import FOUND, INK, LEFT, SHEET, SOFT, TARGET, Band, Figure
 from combustion.balance import AIR_O2_PCT, co2_from_phi, o2_from_phi
 from combustion.fuels import Fuel
 
@@ -152,21 +153,17 @@ def _colour(point: FuelLinePoint) -> str:
 
 def _layout(points: Sequence[FuelLinePoint], fuel: Fuel, o2_end: float, words: dict[str, str]) -> Figure:
     tallest = max(fuel.co2_max_pct, *(point.co2_pct + COVERAGE * point.u_co2_pct for point in points))
-    axis = {"gridcolor": GRID, "linecolor": SOFT, "zeroline": False, "fixedrange": True}
-    return {
-        "height": 470,
-        "margin": {"l": 58, "r": 16, "t": 12, "b": 48},
-        "paper_bgcolor": SHEET,
-        "plot_bgcolor": SHEET,
-        "font": {"color": INK, "size": 13},
-        "dragmode": False,
-        "hovermode": "closest",
-        "legend": {"orientation": "h", "y": -0.18, "yanchor": "top", "itemclick": False},
-        "xaxis": {**axis, "title": {"text": words["axis_o2"]}, "range": [-0.3, o2_end]},
-        "yaxis": {
+    axis = {**AXIS, "zeroline": False}
+    return sheet(
+        height=470,
+        margin={"l": 58, "r": 16, "t": 12, "b": 48},
+        narrow={"l": 48, "r": 8, "t": 12, "b": 48},
+        hovermode="closest",
+        legend={"orientation": "h", "y": -0.18, "yanchor": "top", "itemclick": False},
+        xaxis={**axis, "title": {"text": words["axis_o2"]}, "range": [-0.3, o2_end]},
+        yaxis={
             **axis,
             "title": {"text": words["axis_co2"], "standoff": 8},
             "range": [max(0.0, _co2_at(fuel, o2_end) - 0.5), tallest * 1.06],
         },
-        "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 12, "b": 48}}},
-    }
+    )

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, Figure
+from analytics.figures.frame import AXIS, TOP_LEGEND, sheet, value_axis
+from analytics.figures.tokens import FOUND, INK, LEFT, SHEET, Figure
 
 LINE_PX, LEAST_PX = 26, 220
 
@@ -44,35 +45,23 @@ def intervals(
     ]
     return {
         "data": traces,
-        "layout": {
-            "height": max(LEAST_PX, 110 + LINE_PX * len(rows)),
-            "margin": {"l": 150, "r": 20, "t": 44, "b": 48},
-            "paper_bgcolor": SHEET,
-            "plot_bgcolor": SHEET,
-            "font": {"color": INK, "size": 13},
-            "dragmode": False,
-            "showlegend": len(traces) > 1,
-            "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"},
-            "shapes": [_line(mark) for mark in marks],
-            "annotations": [_label(mark) for mark in marks],
-            "xaxis": {
-                "title": {"text": words["axis"], "standoff": 8, "font": {"size": 13}},
-                "gridcolor": GRID,
-                "linecolor": SOFT,
-                "zeroline": False,
-                "fixedrange": True,
-            },
-            "yaxis": {
+        "layout": sheet(
+            height=max(LEAST_PX, 110 + LINE_PX * len(rows)),
+            margin={"l": 150, "r": 20, "t": 44, "b": 48},
+            narrow={"l": 110, "r": 8, "t": 44, "b": 48},
+            showlegend=len(traces) > 1,
+            legend=TOP_LEGEND,
+            shapes=[_line(mark) for mark in marks],
+            annotations=[_label(mark) for mark in marks],
+            xaxis=value_axis(words["axis"]),
+            yaxis={
+                **AXIS,
                 "type": "category",
                 "categoryorder": "array",
                 "categoryarray": names[::-1],
                 "range": [-0.6, len(names) - 0.4],
-                "fixedrange": True,
-                "linecolor": SOFT,
-                "gridcolor": GRID,
             },
-            "meta": {"narrow": {"margin": {"l": 110, "r": 8, "t": 44, "b": 48}}},
-        },
+        ),
     }
 
 

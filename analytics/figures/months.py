@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, WASH, Figure
+from analytics.figures.frame import AXIS, TOP_LEGEND, level, level_label, sheet, value_axis
+from analytics.figures.tokens import FOUND, LEFT, SHEET, WASH, Figure
 
 
 @dataclass(frozen=True)
@@ -48,33 +49,17 @@ def by_month(rows: Sequence[MonthValue], *, words: dict[str, str]) -> Figure | N
             _points([row for row in rows if not row.weak], words["value"], weak=False),
             _points([row for row in rows if row.weak], words["weak"], weak=True),
         ],
-        "layout": {
-            "height": 380,
-            "margin": {"l": 62, "r": 20, "t": 44, "b": 40},
-            "paper_bgcolor": SHEET,
-            "plot_bgcolor": SHEET,
-            "font": {"color": INK, "size": 13},
-            "dragmode": False,
-            "hovermode": "closest",
-            "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"},
-            "shapes": [_usual()],
-            "annotations": [_usual_label(words["usual"])],
-            "xaxis": {
-                "type": "date",
-                "gridcolor": GRID,
-                "linecolor": SOFT,
-                "fixedrange": True,
-                "tickformat": "%b %Y",
-            },
-            "yaxis": {
-                "title": {"text": words["axis"], "standoff": 8, "font": {"size": 13}},
-                "gridcolor": GRID,
-                "linecolor": SOFT,
-                "zeroline": False,
-                "fixedrange": True,
-            },
-            "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 84, "b": 40}}},
-        },
+        "layout": sheet(
+            height=380,
+            margin={"l": 62, "r": 20, "t": 44, "b": 40},
+            narrow={"l": 48, "r": 8, "t": 84, "b": 40},
+            hovermode="closest",
+            legend=TOP_LEGEND,
+            shapes=[level(0, dash="dash")],
+            annotations=[level_label(0, words["usual"])],
+            xaxis={**AXIS, "type": "date", "tickformat": "%b %Y"},
+            yaxis=value_axis(words["axis"]),
+        ),
     }
 
 
@@ -94,23 +79,4 @@ def _points(rows: Sequence[MonthValue], name: str, *, weak: bool) -> Figure:
             "line": {"color": colour, "width": 1.5},
         },
         "hovertemplate": "%{x|%b %Y}: %{y:.2f}<extra></extra>",
-    }
-
-
-def _usual() -> Figure:
-    line = {"color": INK, "width": 1.5, "dash": "dash"}
-    return {"type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": "y", "y0": 0, "y1": 0, "line": line}
-
-
-def _usual_label(text: str) -> Figure:
-    return {
-        "text": text,
-        "showarrow": False,
-        "xref": "paper",
-        "x": 0.995,
-        "xanchor": "right",
-        "yref": "y",
-        "y": 0,
-        "yanchor": "bottom",
-        "font": {"size": 11, "color": INK},
     }

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from datetime import date
 
-from analytics.figures.tokens import FOUND, GRID, INK, LEFT, SHEET, SOFT, WASH, Figure
+from analytics.figures.frame import AXIS, TOP_LEGEND, level, level_label, sheet, value_axis
+from analytics.figures.tokens import FOUND, LEFT, SHEET, WASH, Figure
 
 
 def quantity_chart(
@@ -50,27 +51,17 @@ def quantity_chart(
         ]
     return {
         "data": data,
-        "layout": {
-            "height": 260,
-            "margin": {"l": 62, "r": 20, "t": 40, "b": 36},
-            "paper_bgcolor": SHEET,
-            "plot_bgcolor": SHEET,
-            "font": {"color": INK, "size": 13},
-            "dragmode": False,
-            "hovermode": "closest",
-            "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"},
-            "shapes": [_limit(value) for value, _ in limits],
-            "annotations": [_label(value, text) for value, text in limits],
-            "xaxis": {"type": "date", "gridcolor": GRID, "linecolor": SOFT, "fixedrange": True},
-            "yaxis": {
-                "title": {"text": words["axis"], "standoff": 8, "font": {"size": 13}},
-                "gridcolor": GRID,
-                "linecolor": SOFT,
-                "zeroline": False,
-                "fixedrange": True,
-            },
-            "meta": {"narrow": {"margin": {"l": 52, "r": 8, "t": 64, "b": 36}}},
-        },
+        "layout": sheet(
+            height=260,
+            margin={"l": 62, "r": 20, "t": 40, "b": 36},
+            narrow={"l": 52, "r": 8, "t": 64, "b": 36},
+            hovermode="closest",
+            legend=TOP_LEGEND,
+            shapes=[level(value, dash="longdash") for value, _ in limits],
+            annotations=[level_label(value, text) for value, text in limits],
+            xaxis={**AXIS, "type": "date"},
+            yaxis=value_axis(words["axis"]),
+        ),
     }
 
 
@@ -90,24 +81,4 @@ def _points(readings: Sequence[tuple[date, float, bool]], name: str, *, counts: 
             "line": {"color": LEFT if counts else FOUND, "width": 1.5},
         },
         "hovertemplate": "%{y}<br>%{x}<extra></extra>",
-    }
-
-
-def _limit(value: float) -> Figure:
-    line = {"color": INK, "width": 1.5, "dash": "longdash"}
-    across = {"type": "line", "xref": "paper", "x0": 0, "x1": 1}
-    return {**across, "yref": "y", "y0": value, "y1": value, "line": line}
-
-
-def _label(value: float, text: str) -> Figure:
-    return {
-        "text": text,
-        "showarrow": False,
-        "xref": "paper",
-        "x": 0.995,
-        "xanchor": "right",
-        "yref": "y",
-        "y": value,
-        "yanchor": "bottom",
-        "font": {"size": 11, "color": INK},
     }

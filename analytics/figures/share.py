@@ -6,7 +6,8 @@ from datetime import date
 
 from scipy.stats import binomtest
 
-from analytics.figures.tokens import FOUND, GRID, INK, SHEET, SOFT, Figure
+from analytics.figures.frame import AXIS, sheet
+from analytics.figures.tokens import FOUND, SHEET, SOFT, Figure
 
 CONFIDENCE = 0.95
 
@@ -74,33 +75,21 @@ def share_by_month(
                 "hovertemplate": "%{x|%b %Y}: %{y:.0f} %<br>%{customdata[0]}/%{customdata[1]}<extra></extra>",
             },
         ],
-        "layout": {
-            "height": 340,
-            "margin": {"l": 62, "r": 20, "t": 44, "b": 40},
-            "paper_bgcolor": SHEET,
-            "plot_bgcolor": SHEET,
-            "font": {"color": INK, "size": 13},
-            "dragmode": False,
-            "showlegend": bool(earlier),
-            "legend": {"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom"},
-            "xaxis": {
-                "type": "date",
-                "gridcolor": GRID,
-                "linecolor": SOFT,
-                "fixedrange": True,
-                "tickformat": "%b %Y",
-            },
-            "yaxis": {
+        "layout": sheet(
+            height=340,
+            margin={"l": 62, "r": 20, "t": 44, "b": 40},
+            narrow={"l": 48, "r": 8, "t": 64, "b": 40},
+            showlegend=bool(earlier),
+            legend={"orientation": "h", "x": 0, "y": 1, "yanchor": "bottom"},
+            xaxis={**AXIS, "type": "date", "tickformat": "%b %Y"},
+            yaxis={
+                **AXIS,
                 "title": {"text": words["axis"], "standoff": 8},
                 "rangemode": "tozero",
-                "gridcolor": GRID,
-                "linecolor": SOFT,
                 "zeroline": True,
                 "zerolinecolor": SOFT,
-                "fixedrange": True,
             },
-            "meta": {"narrow": {"margin": {"l": 48, "r": 8, "t": 64, "b": 40}}},
-        },
+        ),
     }
 
 
