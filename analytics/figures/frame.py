@@ -11,7 +11,7 @@ TOP_LEGEND: Figure = {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yre
 
 
 def sheet(*, height: int, margin: Figure, narrow: Figure, **more: Any) -> Figure:
-    """A layout in the stylesheet's colours. height, and `l r t b` of the margins (narrow: on a phone), in px."""
+    """A layout in the stylesheet's colours. Height, and margins `l r t b` (narrow: on a phone), in px."""
     return {
         "height": height,
         "margin": margin,

@@ -43,10 +43,7 @@ class ConditionPage:
 
 def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPage:
     """Five aggregates and the months, whatever the size of the fleet."""
-    counts = month_counts(user, filters, today)
-    since, _later = _year(today)
-    now = [row for row in counts if row.month >= since]
-    before = [row for row in counts if row.month < since]
+    before, now = _two_years(user, filters, today)
     appliances = filters.narrow(Appliance.objects.visible_to(user).in_use(), "plant__site")
     asking = Finding.objects.visible_to(user).open().of_severity(Severity.MAKE_SAFE, Severity.ACT)
     findings = filters.narrow(asking, SITE).order_by()
@@ -63,6 +60,18 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
         by_model=models,
         workload=_workload(user, today),
     )
+
+
+def condition_months(*, user: User, filters: Filters, today: date) -> list[MonthShare]:
+    """The page's months alone, the year before and this one, in order."""
+    before, now = _two_years(user, filters, today)
+    return [*_shares(before), *_shares(now)]
+
+
+def _two_years(user: User, filters: Filters, today: date) -> tuple[list["MonthCount"], list["MonthCount"]]:
+    counts = month_counts(user, filters, today)
+    since, _later = _year(today)
+    return [row for row in counts if row.month < since], [row for row in counts if row.month >= since]
 
 
 def judged_visits(user: User, filters: Filters) -> VisitQuerySet:

@@ -1,21 +1,22 @@
 """The manager's page: how the fleet is found, and what stands open."""
 
-import csv
-from collections.abc import Iterator
 from datetime import date
 
-from django.http import Http404, HttpResponse, StreamingHttpResponse
+from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import MonthShare, share_by_month
-from common.sheets import Echo
 from web.access import MANAGERS, PersonRequest, page_for
 from web.forms.filters import DueFilterForm
 from web.paging import ROWS
-from web.selectors.condition import condition_page, month_visits
+from web.selectors.condition import condition_months, condition_page, month_visits
+from web.sheets import sheet_response
+
+MONTH_COLUMNS = ("month", "judged", "out_of_band", "share_pct", "low_pct", "high_pct")
 
 
 @page_for(MANAGERS)
@@ -42,15 +43,11 @@ def condition(request: PersonRequest) -> HttpResponse:
 
 @page_for(MANAGERS)
 @require_safe
-def condition_csv(request: PersonRequest) -> StreamingHttpResponse:
+def condition_csv(request: PersonRequest) -> HttpResponseBase:
     """The months of the page as they are shown."""
     _form, filters = DueFilterForm.read(request.GET)
-    page = condition_page(user=request.user, filters=filters, today=timezone.localdate())
-    response = StreamingHttpResponse(
-        _lines([*page.before, *page.months]), content_type="text/csv; charset=utf-8"
-    )
-    response["Content-Disposition"] = 'attachment; filename="out-of-band-by-month.csv"'
-    return response
+    months = condition_months(user=request.user, filters=filters, today=timezone.localdate())
+    return sheet_response("out-of-band-by-month", "csv", MONTH_COLUMNS, map(_month_cells, months))
 
 
 @page_for(MANAGERS)
@@ -75,9 +72,6 @@ def month(request: PersonRequest, year: int, month: int) -> HttpResponse:
     return render(request, "manager/month.html", context)
 
 
-def _lines(months: list[MonthShare]) -> Iterator[str]:
-    writer = csv.writer(Echo())
-    yield writer.writerow(["month", "judged", "out_of_band", "share_pct", "low_pct", "high_pct"])
-    for row in months:
-        shares = (f"{value:.2f}" for value in (row.share_pct, row.low_pct, row.high_pct))
-        yield writer.writerow([f"{row.month:%Y-%m}", row.judged, row.outside, *shares])
+def _month_cells(row: MonthShare) -> list[object]:
+    shares = (f"{value:.2f}" for value in (row.share_pct, row.low_pct, row.high_pct))
+    return [f"{row.month:%Y-%m}", row.judged, row.outside, *shares]
