@@ -11,7 +11,9 @@ from io import StringIO
 import numpy as np
 from django.core.management import call_command, get_commands
 from django.db import connection, transaction
+from django.utils import timezone
 
+from analytics.tasks import alerts_what_is_owed
 from common.outbox import announce
 from fleet.models import Analyser
 from people.models import User
@@ -59,6 +61,8 @@ def demo_load(*, seed: int, today: date, password: str | None, progress: Progres
     work_out_the_rest()
     # what the biases change that the recompute has just found
     call_command("judge_again", verbosity=0, stdout=StringIO())
+    # now, so that the letter about them does not push the logins off the screen once the demo is served
+    alerts_what_is_owed(timezone.now())
     _issue_records()
     # Last: the advice of the visit that is open rests on what was learnt of every move before it.
     visit_begin(technician=User.objects.get(username=TECHNICIAN_LOGIN), on=today, seed=seed)
