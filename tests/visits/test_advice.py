@@ -90,6 +90,7 @@ def test_one_move_is_at_most_the_models_step(scene):
     # the short relation: dCO2 = c (1 + c/100) d ln K
     assert row["expected_co2_pct"] == pytest.approx(9.9 - 0.025 * 9.9 * 1.099, abs=0.01)
     assert "Further steps" in row["text"]
+    assert (row["amount_low"] == row["amount_high"]) == ("as much as one move may be" in row["text"])
 
 
 def test_learnt_offset_moves_low_fire_and_hardly_high(scene):

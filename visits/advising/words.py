@@ -24,7 +24,7 @@ def move_text(trim: str, way: str, aim_co2_pct: float, plan: Plan, member: dict[
     if plan.expected_co2_pct is not None:
         said.append(
             f"Expect about {plan.expected_co2_pct:.2f} % "
-            f"({plan.expected_low:.2f} to {plan.expected_high:.2f}) after it."
+            f"(95 %: {plan.expected_low:.2f} to {plan.expected_high:.2f}) after it."
         )
     if plan.other_co2_pct is not None:
         when = "After it" if plan.amount is not None else "Once it is there"
@@ -39,8 +39,11 @@ def _amount(plan: Plan, member: dict[str, Any]) -> str:
     if plan.amount is None:
         return ", one small step,"
     unit = member["unit"]
+    if plan.low == plan.high:
+        # the whole interval lies beyond the step: what is advised is the limit, not an estimate
+        return f" by {plan.amount:.2f} {unit}, as much as one move may be,"
     return (
-        f" by about {plan.amount:.2f} {unit} ({plan.low:.2f} to {plan.high:.2f}; "
+        f" by about {plan.amount:.2f} {unit} (95 %: {plan.low:.2f} to {plan.high:.2f}; "
         f"at most {member['step_limit']:g} in one move)"
     )
 
