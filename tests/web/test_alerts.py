@@ -135,6 +135,16 @@ def test_the_office_acknowledges_on_the_page_and_a_technician_never(run, fleet, 
     assert client.get(reverse("web:today")).context["queues"].alert_count == "3"
 
 
+def test_a_note_that_is_too_long_is_refused_with_its_limit_and_the_alert_waits(run, fleet, page_of) -> None:
+    alerts_raise(run, now=NOW)
+    client, alert = page_of(fleet.office), Alert.objects.get(kind="analyser")
+    address = reverse("web:alert-acknowledge", args=[alert.pk])
+    answer = client.post(address, {"note": "x" * 401}, follow=True)
+    assert "What is done about it has 401 letters; it may have 400." in answer.text
+    alert.refresh_from_db()
+    assert (alert.acknowledged_at, alert.note) == (None, "")
+
+
 def test_the_probability_on_the_annual_date_lies_between_the_days_that_are_told() -> None:
     rows = [(date(2026, 1, 1), 0.2), (date(2026, 1, 11), 0.4)]
     assert chance_on(rows, date(2026, 1, 6)) == pytest.approx(0.3)

@@ -48,7 +48,11 @@ def alert_list(request: PersonRequest) -> HttpResponseBase:
 def acknowledge(request: PersonRequest, pk: int) -> HttpResponseBase:
     """Seen, with a word on what is done about it."""
     alert = get_object_or_404(Alert.objects.visible_to(request.user), pk=pk)
-    note = request.POST.get("note", "").strip()[:NOTE_LENGTH]
+    note = request.POST.get("note", "").strip()
+    if len(note) > NOTE_LENGTH:
+        words = _("What is done about it has %(count)d letters; it may have %(most)d. Nothing was kept.")
+        messages.error(request, words % {"count": len(note), "most": NOTE_LENGTH})
+        return redirect("web:alerts")
     try:
         alert_acknowledge(by=request.user, alert=alert, note=note)
     except Problem as problem:
