@@ -120,6 +120,16 @@ MEASURES: dict[str, Measure] = {
 }
 
 
+BY_UNIT = {
+    "mbar": MEASURES["inlet_pressure_mbar"],
+    "°C": MEASURES["flue_temp_c"],
+    "m3/h": MEASURES["gas_rate_m3_h"],
+    "kW": MEASURES["input_gross_kw"],
+}
+"""How a value is shown of which only the unit is known: an item's, a finding's. Units that are the same in
+both systems (%, ppm, 1/min, s) are not in it."""
+
+
 def units_of(user: object) -> str:
     """The system of units a person chose; SI for nobody."""
     return getattr(user, "units", Units.SI) or Units.SI

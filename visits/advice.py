@@ -13,7 +13,7 @@ from fleet.models import ApplianceModel, ModelTrim, TrimKind, TurnSensitivity
 from visits.advising.moving import Effect, Now, Plan, plan_move
 from visits.advising.season import season_note
 from visits.advising.standing import Standing, co_is_high, silent_moves, standing_of, suspect_subjects
-from visits.advising.words import move_text
+from visits.advising.words import move_text, supply_text
 from visits.judging.case import Case
 from visits.models import Finding, FiringTest, Severity, TestResult
 
@@ -97,10 +97,8 @@ def _outside_advice(burner: _Burner, test: FiringTest, result: TestResult, trim:
     on_file = burner.case.trims.get(trim)
     if on_file is None or on_file.mover != ModelTrim.Mover.FIELD:
         return _said(burner, "not_for_the_field", _unmovable(trim, on_file), trim=trim)
-    if pressure := _pressure_outside(burner):
-        return _said(burner, "pressure_first", pressure)
-    if gas_rate := _gas_rate_outside(burner):
-        return _said(burner, "gas_rate_first", gas_rate)
+    if supply := _pressure_outside(burner) or _gas_rate_outside(burner):
+        return supply
     sensitivity = _sensitivity(on_file)
     silent = silent_moves(
         burner.case, burner.standing, trim, burner.result_of, _co2_per_unit(burner, trim, sensitivity)
@@ -125,31 +123,27 @@ def _unmovable(trim: str, on_file: ModelTrim | None) -> str:
     return f"The {trim} is moved by people trained by the maker only."
 
 
-def _pressure_outside(burner: _Burner) -> str:
+def _pressure_outside(burner: _Burner) -> dict[str, Any] | None:
     tests = {f"test:{test.key}" for test in (burner.standing.high, burner.standing.low) if test}
     for row in burner.findings:
         if row.code == "inlet_pressure_outside" and row.subject in tests:
-            return (
-                f"Working inlet pressure {row.value:g} mbar is beyond the limit of {row.limit:g} mbar: see "
-                "to the supply first, then read again. No trim is advised."
-            )
-    return ""
+            assert row.value is not None  # noqa: S101 - the finding is made of both
+            assert row.limit is not None  # noqa: S101
+            return _supply(burner, "pressure_first", row.value, row.limit, row.unit)
+    return None
 
 
-def _gas_rate_outside(burner: _Burner) -> str:
+def _gas_rate_outside(burner: _Burner) -> dict[str, Any] | None:
     """A clocked rate at high fire that is far from the burner's share of the rated input."""
     high, case = burner.standing.high, burner.case
     rated = case.appliance.input_gross_kw
     if high is None or high.gas_rate_m3_h is None or not rated:
-        return ""
+        return None
     input_kw = high.gas_rate_m3_h * case.fuel_of(high).properties("15/15").gross_mj_m3 / 3.6
     rated /= max(len(case.burner_ids), 1)
     if abs(input_kw / rated - 1.0) <= GAS_RATE_SHARE:
-        return ""
-    return (
-        f"The gas rate at high fire comes to {input_kw:.0f} kW gross, rated {rated:.0f} kW: see to the "
-        "gas rate first, then read again. No trim is advised."
-    )
+        return None
+    return _supply(burner, "gas_rate_first", input_kw, rated, "kW")
 
 
 def _sensitivity(trim: ModelTrim) -> TurnSensitivity | None:
@@ -278,6 +272,11 @@ def _rounded(value: float | None) -> float | None:
 
 def _said(burner: _Burner, code: str, text: str, **more: Any) -> dict[str, Any]:
     return _advice(code, text, burner=burner.position, **more)
+
+
+def _supply(burner: _Burner, code: str, value: float, limit: float, unit: str) -> dict[str, Any]:
+    text = supply_text(code, value, limit, unit)
+    return _said(burner, code, text, value=value, limit=limit, unit=unit)
 
 
 def _advice(code: str, text: str, *, burner: int | None = None, **more: Any) -> dict[str, Any]:

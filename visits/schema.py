@@ -71,12 +71,18 @@ class SeasonNote(BaseModel):
 
 
 class AdviceAnswer(BaseModel):
-    """What to do at one burner. Members after `trim` come with `move_trim`, `season` with `leave_it` too."""
+    """What to do at one burner.
+
+    Members after `limit` come with `move_trim`, `season` with `leave_it` too; `value` and `limit`, in `unit`,
+    with `pressure_first` and `gas_rate_first`.
+    """
 
     code: str
     text: str
     burner: int | None
     trim: str | None = None
+    value: float | None = None
+    limit: float | None = None
     co2: Literal["lower", "raise"] | None = None
     aim_co2_pct: float | None = None
     turn: Literal["clockwise", "anticlockwise"] | None = None
@@ -85,7 +91,7 @@ class AdviceAnswer(BaseModel):
     amount: float | None = None
     amount_low: float | None = None
     amount_high: float | None = None
-    unit: Literal["turn", "mark"] | None = None
+    unit: Literal["turn", "mark", "mbar", "kW"] | None = None
     step_limit: float | None = None
     expected_co2_pct: float | None = None
     expected_low: float | None = None

@@ -1,9 +1,13 @@
 """What a screen shows in each system of units, against constants of an independent library."""
 
+from types import SimpleNamespace
+
 import pytest
 from scipy import constants
 
-from fleet.units import MEASURES
+from fleet.units import BY_UNIT, MEASURES
+from visits.advising.words import advice_text, supply_text
+from visits.judging.catalogue import sentence
 from visits.measured import MEASURED_FIELDS
 
 CONVENTIONAL_INCH_OF_WATER_PA = 249.08891  # NIST SP 811 (2008), appendix B.8; from memory
@@ -37,3 +41,30 @@ def test_every_measured_column_has_a_label_and_a_unit() -> None:
 def test_a_missing_value_is_a_dash_and_a_negative_one_has_a_true_minus() -> None:
     assert MEASURES["air_temp_c"].text(None, "si") == "–"
     assert MEASURES["air_temp_c"].text(-3.0, "si") == "−3.0"
+
+
+def test_a_finding_says_value_and_limit_in_the_readers_units() -> None:
+    told = SimpleNamespace(
+        code="flue_temp_high", value=95.0, limit=90.0, unit="°C", probability=None,
+        rests_on={"place": "high fire as found", "source": "the model's file"},
+    )  # fmt: skip
+    assert "95 °C at high fire as found, limit 90 °C" in sentence(told)
+    assert "203 °F at high fire as found, limit 194 °F" in sentence(told, "us")
+
+
+def test_a_finding_in_a_unit_that_both_systems_share_reads_the_same() -> None:
+    told = SimpleNamespace(
+        code="co_spike", value=812.0, limit=None, unit="ppm", probability=None, rests_on={}
+    )
+    assert sentence(told) == sentence(told, "us")
+
+
+@pytest.mark.parametrize(("units", "shown"), [("si", "12.0 mbar"), ("us", "4.82 in WC")])
+def test_advice_names_the_supply_in_the_readers_units(units: str, shown: str) -> None:
+    row = {"code": "pressure_first", "value": 12.0, "limit": 17.0, "unit": "mbar"}
+    row["text"] = supply_text(row["code"], row["value"], row["limit"], row["unit"])
+    assert shown in advice_text(row, units)
+
+
+def test_what_is_shown_by_its_unit_has_that_unit() -> None:
+    assert all(measure.si.replace("m³", "m3") == unit for unit, measure in BY_UNIT.items())

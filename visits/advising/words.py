@@ -1,11 +1,38 @@
 """The advice in plain words: first what to look at, then which trim, where, which way and about how far."""
 
+from collections.abc import Mapping
 from typing import Any
 
+from fleet.units import BY_UNIT
+from people.models import Units
 from visits.advising.moving import Plan
 
 POINTS = {"throttle": ("high fire", "low fire"), "offset": ("low fire", "high fire")}
 FIRST = "Check inlet pressure and gas rate first."
+_SUPPLY = {
+    "pressure_first": (
+        "Working inlet pressure {value} is beyond the limit of {limit}: see to the supply first, then read "
+        "again. No trim is advised."
+    ),
+    "gas_rate_first": (
+        "The gas rate at high fire comes to {value} gross, rated {limit}: see to the gas rate first, then "
+        "read again. No trim is advised."
+    ),
+}
+
+
+def advice_text(row: Mapping[str, Any], units: str) -> str:
+    """The sentence of one piece of advice, in the reader's units."""
+    if row["code"] in _SUPPLY:
+        return supply_text(row["code"], row["value"], row["limit"], row["unit"], units)
+    return str(row["text"])
+
+
+def supply_text(code: str, value: float, limit: float, unit: str, units: str = Units.SI) -> str:
+    """What keeps a trim from being moved: the supply's pressure or the gas rate against its limit."""
+    measure = BY_UNIT[unit]
+    value_text, limit_text = (f"{measure.text(size, units)} {measure.unit(units)}" for size in (value, limit))
+    return _SUPPLY[code].format(value=value_text, limit=limit_text)
 
 
 def move_text(trim: str, way: str, aim_co2_pct: float, plan: Plan, member: dict[str, Any]) -> str:

@@ -3,16 +3,16 @@
 Sentences give value, limit and what the limit rests on. None of them declares anything safe.
 """
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any, Protocol
 
 from django.utils.translation import gettext_lazy as _
 
+from fleet.units import BY_UNIT
+from people.models import Units
 from visits.judging.item_catalogue import ITEM_FINDINGS
 from visits.judging.kinds import FindingKind, Sentence
 from visits.models import Severity
-
-if TYPE_CHECKING:
-    from visits.models import Finding
 
 MAKE_SAFE_STEPS = _(
     "Make safe first: shut the appliance down, leave it off, ventilate, leave if your CO alarm sounds, and "
@@ -112,10 +112,10 @@ FINDINGS: dict[str, FindingKind] = {
         _("CO {value} ppm at {place}; readings from 0 to {limit} ppm can be judged."),
     ),
     "flue_temp_out_of_range": _implausible(
-        _("Flue temperature outside what can be judged"), _("Flue temperature {value} °C at {place}.")
+        _("Flue temperature outside what can be judged"), _("Flue temperature {value} {unit} at {place}.")
     ),
     "air_temp_out_of_range": _implausible(
-        _("Intake air temperature outside what can be judged"), _("Intake air {value} °C at {place}.")
+        _("Intake air temperature outside what can be judged"), _("Intake air {value} {unit} at {place}.")
     ),
     "no_reading": FindingKind(
         Severity.NOTE,
@@ -161,13 +161,13 @@ FINDINGS: dict[str, FindingKind] = {
     "inlet_pressure_outside": FindingKind(
         Severity.ACT,
         _("Working inlet pressure outside its limits"),
-        _("Inlet pressure {value} mbar at {place}, limit {limit} mbar ({source})."),
+        _("Inlet pressure {value} {unit} at {place}, limit {limit} {unit} ({source})."),
         _("Look at the supply before any trim is moved. Follow the maker's instructions and local codes."),
     ),
     "flue_temp_high": FindingKind(
         Severity.ACT,
         _("Flue temperature above its limit"),
-        _("Flue temperature {value} °C at {place}, limit {limit} °C ({source})."),
+        _("Flue temperature {value} {unit} at {place}, limit {limit} {unit} ({source})."),
         _("Look at the heat exchanger and the flue. Follow the maker's instructions and local codes."),
     ),
     "fuel_line_off": FindingKind(
@@ -336,23 +336,45 @@ class _Blank(dict[str, Any]):
         return "not known"
 
 
-def sentence(finding: "Finding") -> str:
-    """The finding in one plain sentence."""
+class Told(Protocol):
+    """What a sentence is made of: a finding's row, or the same members of an answer."""
+
+    @property
+    def code(self) -> str: ...
+    @property
+    def value(self) -> float | None: ...
+    @property
+    def limit(self) -> float | None: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def probability(self) -> float | None: ...
+    @property
+    def rests_on(self) -> Mapping[str, Any]: ...
+
+
+def sentence(finding: Told, units: str = Units.SI) -> str:
+    """The finding in one plain sentence, its value and limit in the reader's units."""
+    value, limit, unit = finding.value, finding.limit, finding.unit
     return str(FINDINGS[finding.code].sentence).format_map(
         _Blank(
             {
                 **{name: value for name, value in finding.rests_on.items() if value not in (None, "")},
-                "value": _number(finding.value),
-                "limit": _number(finding.limit),
-                "unit": finding.unit,
+                "value": _number(value, unit, units),
+                "limit": _number(limit, unit, units),
+                "unit": BY_UNIT[unit].unit(units) if unit in BY_UNIT else unit,
                 "probability": _share(finding.probability),
             }
         )
     )
 
 
-def _number(value: float | None) -> str:
-    return "not known" if value is None else f"{value:.4g}"
+def _number(value: float | None, unit: str, units: str) -> str:
+    if value is None:
+        return "not known"
+    if units == Units.US and unit in BY_UNIT:
+        return BY_UNIT[unit].text(value, units)
+    return f"{value:.4g}"
 
 
 def _share(probability: float | None) -> str:

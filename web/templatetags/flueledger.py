@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
+from types import SimpleNamespace
 from typing import Any
 
 from django import template
@@ -12,6 +13,7 @@ from django.utils.translation import gettext as _
 
 from fleet.units import MEASURES, units_of
 from people.permissions import role_of
+from visits.advising.words import advice_text
 from visits.judging.catalogue import FINDINGS, sentence
 from visits.models import Finding, FiringTest, TestResult
 from visits.saving.answer import INDICATIVE
@@ -130,10 +132,22 @@ def finding_title(finding: Finding) -> str:
     return str(kind.title) if kind else finding.code.replace("_", " ")
 
 
-@register.filter
-def finding_sentence(finding: Finding) -> str:
-    """What a finding says, with value and limit."""
-    return sentence(finding) if finding.code in FINDINGS else ""
+@register.simple_tag(takes_context=True)
+def finding_sentence(context: dict[str, Any], finding: Finding) -> str:
+    """What a finding says, with value and limit in the reader's units."""
+    return sentence(finding, _units(context)) if finding.code in FINDINGS else ""
+
+
+@register.simple_tag(takes_context=True)
+def answered_finding(context: dict[str, Any], row: dict[str, Any]) -> str:
+    """The same of a save's answer."""
+    return sentence(SimpleNamespace(**row), _units(context))
+
+
+@register.simple_tag(takes_context=True)
+def answered_advice(context: dict[str, Any], row: dict[str, Any]) -> str:
+    """One piece of a save's advice in the reader's units."""
+    return advice_text(row, _units(context))
 
 
 @register.filter

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy
 
 from common.constraints import MEASURED_LIMIT
 from fleet.models import Analyser, ServiceItem, TrimKind
-from fleet.units import MEASURES, Measure
+from fleet.units import BY_UNIT, MEASURES, Measure
 from visits.models import Kind, Outcome, VisitItem
 
 FIRST = ("co2_pct", "o2_pct", "co_ppm", "flue_temp_c", "air_temp_c", "inlet_pressure_mbar")
@@ -20,11 +20,6 @@ _STATES = [
     ("", gettext_lazy("open")),
     *((state.value, state.label) for state in VisitItem.State),
 ]
-_MEASURE_OF_UNIT = {
-    "mbar": MEASURES["inlet_pressure_mbar"],
-    "°C": MEASURES["flue_temp_c"],
-    "m3/h": MEASURES["gas_rate_m3_h"],
-}
 
 
 def number_field(
@@ -66,7 +61,7 @@ class ItemForm(forms.Form):
     def __init__(self, *args: Any, item: dict[str, Any], units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.item, self.units = item, units
-        self.measure: Measure | None = _MEASURE_OF_UNIT.get(item["unit"])
+        self.measure: Measure | None = BY_UNIT.get(item["unit"])
         kind = item["answer"]
         if kind == ServiceItem.Answer.NUMBER:
             self.fields["number"] = number_field(item["text"])
