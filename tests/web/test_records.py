@@ -5,6 +5,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from scipy import constants
 
 from common.editing import values_of
 from common.models import AuditLine
@@ -67,6 +68,24 @@ def test_the_form_says_which_field_and_keeps_what_was_typed(fleet, page_of, kind
     assert answer.status_code == 200
     assert field in answer.context["form"].errors
     assert all(f'value="{text}"' in answer.text for text in typed.values() if text)
+
+
+def test_a_us_editor_types_feet_and_fahrenheit_and_what_is_not_touched_stays_to_the_last_digit(
+    fleet, page_of
+) -> None:
+    fleet.site.elevation_m, fleet.site.design_winter_air_c = 83.7, -5.3
+    fleet.site.save()
+    fleet.office.units = "us"
+    fleet.office.save()
+    client = page_of(fleet.office)
+    address = reverse("web:record-change", args=["site", fleet.site.pk])
+    typed = form_of(client, address)
+    assert typed["elevation_m"] == pytest.approx(83.7 / constants.foot, rel=1e-5)
+    assert "Elevation, ft" in client.get(address).text
+    assert client.post(address, {**typed, "design_summer_air_c": "86"}).status_code == 302
+    fleet.site.refresh_from_db()
+    stored = (fleet.site.elevation_m, fleet.site.design_winter_air_c, fleet.site.design_summer_air_c)
+    assert stored == (83.7, -5.3, pytest.approx(30.0))
 
 
 def test_a_figure_outside_its_range_and_a_twin_are_refused_in_words(fleet, page_of) -> None:

@@ -1,6 +1,6 @@
 """Forms for what the office keeps: one for each kind of row, each naming the fields a person may change."""
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.core import signing
@@ -20,7 +20,9 @@ from fleet.models import (
     Plant,
     Site,
 )
-from people.models import Licence, Technician
+from fleet.units import MEASURES
+from people.models import Licence, Technician, Units
+from web.forms.measured import MeasuredField
 
 SALT = "record-seen"
 MONTHS = [
@@ -40,17 +42,33 @@ MONTHS = [
 
 
 class RecordForm(forms.ModelForm):  # type: ignore[type-arg]
-    """A row as it was when the form was opened travels along, signed, so that a later change is noticed."""
+    """A row as it was when the form was opened travels along, signed, so that a later change is noticed.
 
+    `measures` names the fields that hold a quantity: they are typed in the person's `units`.
+    """
+
+    measures: ClassVar[dict[str, str]] = {}
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, units: str = Units.SI, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
+        for name, field in self.fields.items():
             if isinstance(field, forms.DateField):
                 field.widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+            if name in self.measures:
+                self.fields[name] = self._measured(name, field, units)
         if self.instance.pk:
             self.initial["seen"] = self.sealed()
+
+    def _measured(self, name: str, field: forms.Field, units: str) -> MeasuredField:
+        return MeasuredField(
+            measure=MEASURES[self.measures[name]],
+            units=units,
+            stood=getattr(self.instance, name),
+            label=field.label,
+            required=field.required,
+            help_text=field.help_text,
+        )
 
     @property
     def row_fields(self) -> list[str]:
@@ -92,6 +110,12 @@ class CustomerForm(RecordForm):
 
 
 class SiteForm(RecordForm):
+    measures: ClassVar[dict[str, str]] = {
+        "elevation_m": "elevation_m",
+        "design_winter_air_c": "air_temp_c",
+        "design_summer_air_c": "air_temp_c",
+    }
+
     class Meta:
         model = Site
         fields = [
@@ -108,11 +132,11 @@ class SiteForm(RecordForm):
             "retired_on",
         ]
         labels = {
-            "elevation_m": _("Elevation, m"),
+            "elevation_m": _("Elevation"),
             "latitude": _("Latitude, °"),
             "longitude": _("Longitude, °"),
-            "design_winter_air_c": _("Design air in winter, °C"),
-            "design_summer_air_c": _("Design air in summer, °C"),
+            "design_winter_air_c": _("Design air in winter"),
+            "design_summer_air_c": _("Design air in summer"),
         }
 
 
@@ -123,6 +147,11 @@ class PlantForm(RecordForm):
 
 
 class ApplianceForm(RecordForm):
+    measures: ClassVar[dict[str, str]] = {
+        "input_gross_kw": "input_gross_kw",
+        "input_stated_kw": "input_gross_kw",
+    }
+
     class Meta:
         model = Appliance
         fields = [
@@ -139,8 +168,8 @@ class ApplianceForm(RecordForm):
         ]
         labels = {
             "model": _("Maker and model"),
-            "input_gross_kw": _("Input, gross, kW"),
-            "input_stated_kw": _("Input on the plate, kW"),
+            "input_gross_kw": _("Input, gross"),
+            "input_stated_kw": _("Input on the plate"),
             "input_stated_basis": _("Basis of the plate's input"),
         }
 
@@ -151,12 +180,14 @@ class ApplianceForm(RecordForm):
 
 
 class BurnerForm(RecordForm):
+    measures: ClassVar[dict[str, str]] = {"control_pressure_pa": "control_pressure_pa"}
+
     class Meta:
         model = Burner
         fields = ["position", "name", "turndown", "control_pressure_pa", "fan_high_rpm", "fan_low_rpm"]
         labels = {
             "turndown": _("Turndown, : 1"),
-            "control_pressure_pa": _("Air signal at high fire, Pa"),
+            "control_pressure_pa": _("Air signal at high fire"),
             "fan_high_rpm": _("Fan at high fire, 1/min"),
             "fan_low_rpm": _("Fan at low fire, 1/min"),
         }
@@ -233,10 +264,12 @@ class PeriodForm(RecordForm):
 
 
 class LicenceForm(RecordForm):
+    measures: ClassVar[dict[str, str]] = {"max_input_gross_kw": "input_gross_kw"}
+
     class Meta:
         model = Licence
         fields = ["scheme", "number", "work", "fuels", "max_input_gross_kw", "starts_on", "ends_on"]
-        labels = {"max_input_gross_kw": _("Up to input, gross, kW")}
+        labels = {"max_input_gross_kw": _("Up to input, gross")}
 
 
 class TechnicianForm(RecordForm):

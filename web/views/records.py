@@ -30,6 +30,7 @@ from fleet.models import (
     Site,
 )
 from fleet.records import record_add, record_change
+from fleet.units import units_of
 from people.licences import licence_add, licence_change
 from people.models import Licence, Technician, User
 from planning.services import plan_appliances
@@ -146,7 +147,7 @@ def add(request: PersonRequest, kind: str, parent: int) -> HttpResponse:
     if chosen.parent is not None:
         above = get_object_or_404(chosen.parent._default_manager.all(), pk=parent)
         setattr(row, chosen.parent_field, above)
-    form = chosen.form(request.POST or None, instance=row)
+    form = chosen.form(request.POST or None, instance=row, units=units_of(request.user))
     if request.method == "POST" and form.is_valid() and _added(request, chosen, form):
         _plan_again(form.instance)
         messages.success(request, _("Added."))
@@ -161,7 +162,7 @@ def change(request: PersonRequest, kind: str, pk: int) -> HttpResponse:
     """A stored row; where somebody changed it meanwhile, the editor is shown what."""
     chosen = _kind(kind)
     row = get_object_or_404(chosen.model._default_manager.all(), pk=pk)
-    form = chosen.form(request.POST or None, instance=row)
+    form = chosen.form(request.POST or None, instance=row, units=units_of(request.user))
     back = chosen.back(row)
     if request.method == "POST" and form.is_valid() and _changed(request, chosen, form):
         _plan_again(row)

@@ -15,7 +15,8 @@ from django.utils import timezone
 from fleet.units import MEASURES
 from visits.payload import ROWS, VisitIn
 from visits.schema import VisitAnswer
-from web.forms.visit.parts import AFTER_A_MOVE, CHOSEN, FIRST, MORE, shown
+from web.forms.measured import shown
+from web.forms.visit.parts import AFTER_A_MOVE, CHOSEN, FIRST, MORE
 from web.forms.visit.sheet import FiringRow, Row, VisitSheet, after_key
 
 EMPTIED = "emptied in the browser"

@@ -10,6 +10,7 @@ from common.constraints import MEASURED_LIMIT
 from fleet.models import Analyser, ServiceItem, TrimKind
 from fleet.units import BY_UNIT, MEASURES, Measure
 from visits.models import Kind, Outcome, VisitItem
+from web.forms.measured import shown
 
 FIRST = ("co2_pct", "o2_pct", "co_ppm", "flue_temp_c", "air_temp_c", "inlet_pressure_mbar")
 MORE = ("flow_temp_c", "return_temp_c", "gas_rate_m3_h", "fan_rpm", "flame_signal_ua")
@@ -353,9 +354,3 @@ def measured_field(name: str, units: str) -> forms.FloatField:
     measure = MEASURES[name]
     unit = measure.unit(units)
     return number_field(f"{measure.label}, {unit}" if unit else str(measure.label))
-
-
-def shown(value: float) -> float:
-    """A stored value as the form shows it: no noise of conversion, no point in a whole number."""
-    plain = float(f"{value:.6g}")
-    return int(plain) if plain.is_integer() else plain

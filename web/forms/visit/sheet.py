@@ -15,6 +15,7 @@ from fleet.units import MEASURES
 from visits.judging.health import SINGLE_POINT
 from visits.models import Kind, Outcome
 from visits.payload import ROWS
+from web.forms.measured import shown
 from web.forms.visit.parts import (
     AFTER_A_MOVE,
     CHOSEN,
@@ -29,7 +30,6 @@ from web.forms.visit.parts import (
     MoveForm,
     PartForm,
     SettingForm,
-    shown,
 )
 
 SPARE_ROWS = {"move": 1, "change": 1, "setting": 3, "part": 2}
