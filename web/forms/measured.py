@@ -26,8 +26,8 @@ class MeasuredField(forms.FloatField):
         """The stored number in the person's units; text that was typed stays as typed."""
         return shown(self.measure.value(value, self.units)) if isinstance(value, int | float) else value
 
-    def to_python(self, value: Any) -> float | None:
-        """What was typed, in SI."""
+    def to_python(self, value: Any) -> Any:
+        """What was typed, in SI; None where nothing was."""
         entered = super().to_python(value)
         if entered is None or entered == self.prepare_value(self.stood):
             return None if entered is None else self.stood
