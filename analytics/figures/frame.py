@@ -10,8 +10,13 @@ AXIS: Figure = {"gridcolor": GRID, "linecolor": SOFT, "fixedrange": True}
 TOP_LEGEND: Figure = {"orientation": "h", "x": 0, "y": 1, "yanchor": "top", "yref": "container"}
 
 
-def sheet(*, height: int, margin: Figure, narrow: Figure, **more: Any) -> Figure:
-    """A layout in the stylesheet's colours. Height, and margins `l r t b` (narrow: on a phone), in px."""
+def sheet(
+    *, height: int, margin: Figure, narrow: Figure, narrow_more: Figure | None = None, **more: Any
+) -> Figure:
+    """A layout in the stylesheet's colours. Height, and margins `l r t b` (narrow: on a phone), in px.
+
+    narrow_more: what else stands differently on a phone.
+    """
     return {
         "height": height,
         "margin": margin,
@@ -19,7 +24,7 @@ def sheet(*, height: int, margin: Figure, narrow: Figure, **more: Any) -> Figure
         "plot_bgcolor": SHEET,
         "font": {"color": INK, "size": 13},
         "dragmode": False,
-        "meta": {"narrow": {"margin": narrow}},
+        "meta": {"narrow": {"margin": narrow, **(narrow_more or {})}},
         **more,
     }
 

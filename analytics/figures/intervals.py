@@ -1,5 +1,6 @@
 """Estimates with their intervals, one to a line, against lines that say what is usual or allowed."""
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -7,6 +8,9 @@ from analytics.figures.frame import AXIS, TOP_LEGEND, sheet, value_axis
 from analytics.figures.tokens import FOUND, INK, LEFT, SHEET, Figure
 
 LINE_PX, LEAST_PX = 26, 220
+CHARACTER_PX, MOST_NAME_PX, NARROW_AXIS_CHARACTERS = 7.2, 160, 22
+SECOND_LEGEND_LINE_PX = 26
+"""On a phone the two words of the legend stand below each other, and the marks' names below both."""
 
 
 @dataclass(frozen=True)
@@ -43,12 +47,16 @@ def intervals(
         for weak in (False, True)
         if any(row.weak == weak for row in rows)
     ]
+    left = 14 + min(MOST_NAME_PX, round(CHARACTER_PX * max(map(len, names))))
+    second = SECOND_LEGEND_LINE_PX if marks and len(traces) > 1 else 0
+    axis_lines = textwrap.wrap(words["axis"], NARROW_AXIS_CHARACTERS)
     return {
         "data": traces,
         "layout": sheet(
-            height=max(LEAST_PX, 110 + LINE_PX * len(rows)),
-            margin={"l": 150, "r": 20, "t": 44, "b": 48},
-            narrow={"l": 110, "r": 8, "t": 44, "b": 48},
+            height=max(LEAST_PX, 110 + LINE_PX * len(rows)) + second,
+            margin={"l": left, "r": 20, "t": 44, "b": 48},
+            narrow={"l": left, "r": 8, "t": 44 + second, "b": 32 + 16 * len(axis_lines)},
+            narrow_more={"xaxis": value_axis("<br>".join(axis_lines))},
             showlegend=len(traces) > 1,
             legend=TOP_LEGEND,
             shapes=[_line(mark) for mark in marks],

@@ -52,7 +52,7 @@ def quantity_chart(
     return {
         "data": data,
         "layout": sheet(
-            height=260,
+            height=290,
             margin={"l": 62, "r": 20, "t": 40, "b": 36},
             narrow={"l": 52, "r": 8, "t": 64, "b": 36},
             hovermode="closest",
