@@ -51,6 +51,9 @@ def test_high_co_was_made_safe_and_the_appliance_left_off(demo: MadeDemo) -> Non
     visit = Visit.objects.get(uuid=planted.visit)
     assert (visit.appliance.tag, visit.outcome) == (planted.appliance, Outcome.LEFT_OFF)
     assert visit.appliance.safety_state == "left_off"
+    event = visit.appliance.safety_events.get()
+    assert (event.state, event.visit_uuid, event.at) == ("left_off", visit.uuid, visit.closed_at)
+    assert event.told
     assert "co_make_safe" in codes(planted.visit)
     assert not visit.adjustments.exists()
 

@@ -353,6 +353,12 @@ class Told(Protocol):
     def rests_on(self) -> Mapping[str, Any]: ...
 
 
+def title_of(code: str) -> str:
+    """What a finding is called; its code where an older engine knew it and this one does not."""
+    kind = FINDINGS.get(code)
+    return str(kind.title) if kind else code.replace("_", " ")
+
+
 def sentence(finding: Told, units: str = Units.SI) -> str:
     """The finding in one plain sentence, its value and limit in the reader's units."""
     value, limit, unit = finding.value, finding.limit, finding.unit

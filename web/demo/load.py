@@ -15,10 +15,11 @@ from django.utils import timezone
 
 from analytics.tasks import alerts_what_is_owed
 from common.outbox import announce
-from fleet.models import Analyser
+from fleet.models import Analyser, SafetyEvent, SafetyState
+from fleet.safety import categories_of
 from people.models import User
 from visits.judging import judge_visits
-from visits.models import Attendance, Finding, Life
+from visits.models import Attendance, Finding, Life, Outcome, Visit
 from visits.service_record.issuing import record_issue
 from web.demo.accounts import Secrets, contacts_write, secrets_renew, staff_write
 from web.demo.begun import visit_begin
@@ -58,6 +59,7 @@ def demo_load(*, seed: int, today: date, password: str | None, progress: Progres
         announce("visits.imported", 0, visits=len(keys))
         _judge(keys, progress)
         _settle_old_findings(keys, today)
+        _note_left_off(keys)
     work_out_the_rest()
     # what the biases change that the recompute has just found
     call_command("judge_again", verbosity=0, stdout=StringIO())
@@ -74,6 +76,27 @@ def _issue_records() -> None:
     closed = Attendance.objects.filter(visits__closed_at__isnull=False).distinct()
     for attendance in closed.select_related("plant__site").order_by("-local_on", "-pk")[:RECORDS_ISSUED]:
         record_issue(by=None, attendance=attendance)
+
+
+def _note_left_off(keys: Sequence[int]) -> None:
+    """Who left an appliance off and who was told. The office had its letter on that day."""
+    for visit in Visit.objects.filter(pk__in=keys, outcome=Outcome.LEFT_OFF).select_related(
+        "appliance__plant__site__customer", "technician", "attendance"
+    ):
+        country = visit.appliance.plant.site.customer.country
+        category = next(row for row in categories_of(country) if row.state == SafetyState.LEFT_OFF)
+        SafetyEvent.objects.create(
+            appliance=visit.appliance,
+            state=SafetyState.LEFT_OFF,
+            at=visit.closed_at,
+            by=visit.technician,
+            told=visit.attendance.contact_name,
+            answer=SafetyEvent.Answer.ACKNOWLEDGED,
+            reason=visit.notes,
+            category=category.code,
+            category_name=category.name,
+            visit_uuid=visit.uuid,
+        )
 
 
 def _settle_old_findings(keys: Sequence[int], today: date) -> None:

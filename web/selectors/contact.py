@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from fleet.models import Appliance, Plant, Site
 from people.models import User
+from visits.judging.catalogue import title_of
 from visits.models import Attendance, Finding, Severity, Visit
 
 
@@ -20,7 +21,7 @@ class ApplianceLine:
     appliance: Appliance
     last: Visit | None
     grave: bool
-    findings: Sequence[Finding]
+    findings: Sequence[str]
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,17 @@ def contact_sites(*, user: User) -> list[SiteLines]:
 
 def _line(row: Appliance, last: dict[int, Visit], findings: list[Finding]) -> ApplianceLine:
     grave = any(finding.severity == Severity.MAKE_SAFE for finding in findings)
-    return ApplianceLine(row, last.get(getattr(row, "last_id", None) or 0), grave, findings)
+    return ApplianceLine(row, last.get(getattr(row, "last_id", None) or 0), grave, _in_words(findings))
+
+
+def _in_words(findings: list[Finding]) -> list[str]:
+    """Each thing that was found once, with the places where it was."""
+    places: dict[str, dict[str, None]] = {}
+    for finding in findings:
+        at = places.setdefault(title_of(finding.code), {})
+        if place := finding.rests_on.get("place"):
+            at[place] = None
+    return [f"{title}: {'; '.join(at)}" if at else title for title, at in places.items()]
 
 
 def _findings(appliances: list[int]) -> dict[int, list[Finding]]:

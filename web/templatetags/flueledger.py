@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from fleet.units import MEASURES, units_of
 from people.permissions import role_of
 from visits.advising.words import advice_text
-from visits.judging.catalogue import FINDINGS, sentence
+from visits.judging.catalogue import FINDINGS, sentence, title_of
 from visits.models import Finding, FiringTest, TestResult
 from visits.saving.answer import INDICATIVE
 from web.navigation import Link, links_for
@@ -127,9 +127,8 @@ def next_sort(current: str, column: str) -> str:
 
 @register.filter
 def finding_title(finding: Finding) -> str:
-    """What a finding is called; its code where an older engine knew it and this one does not."""
-    kind = FINDINGS.get(finding.code)
-    return str(kind.title) if kind else finding.code.replace("_", " ")
+    """What a finding is called."""
+    return title_of(finding.code)
 
 
 @register.simple_tag(takes_context=True)
