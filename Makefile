@@ -17,7 +17,7 @@ demo-reset: env
 	$(MAKE) demo
 
 test: env-dev
-	$(BIN)/pytest -n auto $(ARGS)
+	$(BIN)/pytest -n auto --dist loadgroup $(ARGS)
 
 check: env-dev
 	$(BIN)/ruff check .

@@ -9,6 +9,7 @@ from people.throttling import PersonThrottle
 from tests.access.table import PEOPLE, SIDES, tables, undone
 from tests.access.world import build_world
 
+pytestmark = pytest.mark.xdist_group("one world for every row")
 ROWS = list(tables())
 # Django's own pages, behind its own permissions.
 NOT_OURS = ("admin/",)

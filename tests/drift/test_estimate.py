@@ -16,6 +16,7 @@ from tests.simulator.evaluate import bands_of, bias_rms, score
 from tests.simulator.fleet import simulate
 from tests.simulator.options import SCENARIOS, Options
 
+pytestmark = pytest.mark.xdist_group("fleets estimated once")
 SMALL = Options(appliances=800, visits=9, analysers=10, areas=3, wander_share=0.05, wander_ratio=(4.0, 5.0))
 
 

@@ -33,14 +33,14 @@ def demo_plan() -> DemoPlan:
     return plan_demo(seed=SEED, today=TODAY)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="package")
 def demo(
     django_db_setup: None,
     django_db_blocker: Any,
     tmp_path_factory: pytest.TempPathFactory,
     demo_plan: DemoPlan,
 ) -> Iterator[MadeDemo]:
-    """The demo in the database, taken out again after the module."""
+    """The demo in the database, taken out again after the last of these tests."""
     said, truth_file = StringIO(), tmp_path_factory.mktemp("demo") / "truth.json"
     with django_db_blocker.unblock(), transaction.atomic():
         call_command(

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from tests.demo.conftest import SEED, TODAY, MadeDemo
+from tests.demo.made.conftest import SEED, TODAY, MadeDemo
 from visits.models import FiringTest
 from web.demo.lives import bias_of
 from web.demo.physics import FUEL_SLUGS, co2_of, points
@@ -13,6 +13,8 @@ from web.demo.plan import VisitPlan
 from web.demo.story import DemoPlan, plan_demo
 from web.demo.truth import DemoTruth
 from web.demo.world import World
+
+pytestmark = pytest.mark.xdist_group("the demo, made once")
 
 
 def steps(truth: DemoTruth) -> list[tuple[str, date, float]]:

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from fleet.models import Analyser, AnalyserPeriod, Appliance, Contract, FiringSpec, GasArea, ModelTrim, Site
 from people.models import Licence, User
-from tests.demo.conftest import TODAY, MadeDemo
+from tests.demo.made.conftest import TODAY, MadeDemo
 from visits.models import Attendance, Finding, FiringTest, Outcome, ServiceRecord, TemporaryChange, Visit
 from visits.now import visit_now
 from visits.service_record.checking import Standing, record_check
@@ -17,7 +17,7 @@ from web.demo import load
 from web.demo.accounts import CONTACT_LOGIN, LOGINS
 from web.demo.story import TECHNICIAN_LOGIN
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("the demo, made once")]
 
 
 @pytest.fixture

@@ -7,10 +7,10 @@ from django.apps import apps
 from django.core.management import call_command
 
 from people.models import User
-from tests.demo.conftest import SEED, TODAY, MadeDemo
+from tests.demo.made.conftest import SEED, TODAY, MadeDemo
 from web.demo.accounts import OFFICE_LOGIN
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.xdist_group("the demo, made once")]
 
 
 def counts() -> dict[str, int]:
