@@ -7,7 +7,7 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
-ROWS = 100
+ROWS = 50
 COUNTED_UP_TO = 1000
 
 
@@ -49,13 +49,22 @@ def page_by_id(rows: QuerySet[Any], after: str, *, newest_first: bool = True, si
     """The rows after an id."""
     if after.isdecimal() and len(after) < 19:
         rows = rows.filter(**{"pk__lt" if newest_first else "pk__gt": int(after)})
-    found = list(rows.order_by("-pk" if newest_first else "pk")[: size + 1])
+    found = first_of(rows.order_by("-pk" if newest_first else "pk"), size + 1)
     return Page(found[:size], str(found[size - 1].pk) if len(found) > size else "")
 
 
 def counted(rows: QuerySet[Any]) -> str:
     """How many rows, as written on a page: exact up to a thousand, then only that there are more."""
-    count = rows.order_by().values("pk")[: COUNTED_UP_TO + 1].count()
+    return _as_written(rows.order_by().values("pk")[: COUNTED_UP_TO + 1].count())
+
+
+def first_keys(rows: QuerySet[Any], size: int) -> tuple[list[int], str]:
+    """Keys of the first rows in their order, and how many there are as `counted` writes it, in one walk."""
+    keys = list(rows.values_list("pk", flat=True)[: COUNTED_UP_TO + 1])
+    return keys[:size], _as_written(len(keys))
+
+
+def _as_written(count: int) -> str:
     return str(count) if count <= COUNTED_UP_TO else f"{COUNTED_UP_TO:,}+"
 
 

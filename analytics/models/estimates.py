@@ -108,7 +108,7 @@ class ApplianceDrift(models.Model):
         indexes = [
             models.Index(fields=["run", "-wander_probability"], name="appliance_drift_ranked"),
             models.Index(
-                fields=["run", "next_visit_by"],
+                fields=["run", "next_visit_by", "id"],
                 name="appliance_drift_proposed",
                 condition=models.Q(next_visit_by__isnull=False),
             ),

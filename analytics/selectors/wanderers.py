@@ -47,4 +47,4 @@ def with_evidence(rows: Sequence[ApplianceDrift]) -> list[Wanderer]:
 def earlier_visits_proposed(*, user: User) -> QuerySet[ApplianceDrift]:
     """Appliances that should be seen before their annual date, the soonest first."""
     rows = ApplianceDrift.objects.visible_to(user).current().filter(next_visit_by__isnull=False)
-    return rows.select_related("appliance__plant__site__customer").order_by("next_visit_by", "appliance_id")
+    return rows.select_related("appliance__plant__site__customer").order_by("next_visit_by", "pk")

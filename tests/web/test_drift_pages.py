@@ -95,17 +95,24 @@ def test_the_appliances_page_says_its_sentences_to_the_firm_and_not_to_the_conta
 
 
 def test_a_period_lists_who_used_it_and_the_readings_that_its_bias_put_on_the_other_side(
-    run, fleet, page_of
+    run, fleet, page_of, monkeypatch
 ) -> None:
     period = AnalyserPeriod.objects.get()
     type(period).objects.filter(pk=period.pk).update(bias_co2_pct=0.4, bias_weak=False)
-    page = page_of(fleet.manager).get(reverse("web:analyser-period", args=[period.pk])).context["page"]
+    client, address = page_of(fleet.manager), reverse("web:analyser-period", args=[period.pk])
+    page = client.get(address).context["page"]
     found = FiringTest.objects.filter(visit__analyser_period=period, phase="as_found", point="high")
     assert {row.test_id for row in page.changed} == set(
         found.filter(co2_pct=9.55).values_list("pk", flat=True)
     )
     assert page.changed[0].corrected == pytest.approx(9.15)
+    assert not page.changed_more
     assert page.users[0][0] == "Technician"
+    monkeypatch.setattr("web.views.drift.sources.ROWS", 1)
+    cut = client.get(address)
+    assert (cut.context["page"].changed, cut.context["page"].changed_more) == (page.changed[:1], True)
+    assert "the file holds them all" in cut.text
+    assert len(sheet(client.get(address, {"as": "csv"}))) == len(page.changed) > 1
 
 
 def test_gas_shows_the_area_month_by_month_and_its_step(run, fleet, page_of) -> None:

@@ -72,8 +72,21 @@ class Finding(models.Model):
 
     class Meta:
         ordering = ["visit_id", "id"]
-        # Whole, not partial: a prepared statement's parameters do not show that a partial one covers them.
-        indexes = [models.Index(fields=["life", "severity", "-id"], name="finding_life_severity")]
+        indexes = [
+            # Whole: a prepared statement's parameters do not show that a partial one covers them.
+            models.Index(fields=["life", "severity", "-id"], name="finding_life_severity"),
+            # Partial all the same: what `open()` asks for is written into the statement, and few stand open.
+            models.Index(
+                fields=["severity", "-id"],
+                name="finding_open_by_severity",
+                condition=models.Q(holds=True, life__in=STANDING),
+            ),
+            models.Index(
+                fields=["code", "-id"],
+                name="finding_open_by_code",
+                condition=models.Q(holds=True, life__in=STANDING),
+            ),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["visit", "code", "subject"], name="finding_once"),
             one_of("finding_severity", "severity", Severity.values),

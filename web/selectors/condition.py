@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncMonth
 
 from analytics.figures import MonthShare, month_share
 from analytics.selectors import fleet_condition
+from common.literals import Literal
 from fleet.models import Appliance, ApplianceModel, SafetyState
 from people.models import User
 from planning.models import DueDate
@@ -174,9 +175,13 @@ def _midnight(day: date) -> datetime:
 
 
 def _by_code_and_model(findings: "QuerySet[Finding]") -> tuple[list[tuple[str, int]], list[tuple[str, int]]]:
-    """Open findings by kind and by model, the most first: one pass, since each counts the same rows."""
-    model = "appliance__model"
-    rows = findings.values_list("code", model).annotate(count=Count("pk"))
+    """Open findings by kind and by model, the most first: one pass, since each counts the same rows.
+
+    The model is looked up for each finding: with the tables joined, PostgreSQL reads every appliance for the
+    few that have one.
+    """
+    model = Subquery(Appliance.objects.filter(pk=OuterRef("appliance")).order_by().values("model")[:1])
+    rows = findings.annotate(of_model=model).values_list("code", "of_model").annotate(count=Count("pk"))
     by_code: Counter[str] = Counter()
     by_model: Counter[int] = Counter()
     for code, pk, count in rows:
@@ -190,9 +195,9 @@ def _by_code_and_model(findings: "QuerySet[Finding]") -> tuple[list[tuple[str, i
 
 def _states(appliances: "QuerySet[Appliance]") -> list[tuple[str, str, int]]:
     """Those that are not simply in service: few, and what a manager asks after."""
-    noted = appliances.exclude(safety_state=SafetyState.IN_SERVICE)
-    counts = dict(noted.order_by().values_list("safety_state").annotate(count=Count("pk")))
     states = [(value, words) for value, words in SafetyState.choices if value != SafetyState.IN_SERVICE]
+    noted = appliances.filter(safety_state__in=[Literal(value) for value, _ in states])
+    counts = dict(noted.order_by().values_list("safety_state").annotate(count=Count("pk")))
     return [(value, str(words), counts.get(value, 0)) for value, words in states]
 
 

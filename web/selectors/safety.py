@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.db.models import OuterRef, QuerySet, Subquery
 from django.http import Http404
 
+from common.literals import Literal
 from fleet.models import Appliance, SafetyEvent
 from fleet.models.safety import OFF
 from people.models import User
@@ -52,8 +53,13 @@ def notice_event(*, user: User, pk: int) -> SafetyEvent:
 
 
 def appliances_off(user: User) -> "QuerySet[Appliance]":
-    """Appliances in use that are left off or isolated, and since when, where that is on file."""
+    """Appliances in use that are left off or isolated, and since when, where that is on file.
+
+    Both states are rare: a plan must know that it is them that are asked for.
+    """
     newest = SafetyEvent.objects.filter(appliance=OuterRef("pk")).order_by("-pk").values("at")[:1]
-    rows = Appliance.objects.visible_to(user).in_use().filter(safety_state__in=OFF)
+    rows = (
+        Appliance.objects.visible_to(user).in_use().filter(safety_state__in=[Literal(state) for state in OFF])
+    )
     found: QuerySet[Appliance] = rows.with_place().annotate(off_since=Subquery(newest)).order_by("pk")
     return found

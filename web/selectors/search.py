@@ -2,10 +2,10 @@
 
 A word of three letters or more is looked for anywhere, a shorter one where a word begins: both can be
 answered from trigram indexes where PostgreSQL has them. Each kind of thing is found as the union of what each
-column gives, never with an OR across tables, which no index serves.
+way gives, never with an OR across tables, which no index serves.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import reduce
 from operator import or_
@@ -21,7 +21,10 @@ LEAST_LETTERS = 2
 ANYWHERE_FROM = 3
 MOST_WORDS = 6
 LOOKED_AT = 400
-"""So many rows of a kind are put in order at most: of more, one word more finds the right one sooner."""
+"""So many rows a kind and way are put in order at most: of more, one word more finds the right one sooner."""
+
+Ways = Callable[[str], list[Q]]
+"""The ways in which a row holds a word, each of one table's columns or by a key into another table."""
 
 
 @dataclass(frozen=True)
@@ -54,45 +57,49 @@ def search(*, user: User, text: str) -> Found:
     )
 
 
-def _first(rows: Any, words: list[str], holding: Any, order: str) -> list[Any]:
-    """The first in order among those that hold every word."""
+def _first(rows: Any, words: list[str], ways: Ways, order: str) -> list[Any]:
+    """The first in order among those that hold every word, in one way or another."""
     held = rows.order_by()
-    for word in words:
-        held = held.filter(pk__in=holding(word))
-    keys = list(held.values_list("pk", flat=True)[:LOOKED_AT])
-    return list(
-        rows.model.objects.none() if not keys else rows.filter(pk__in=keys).order_by(order, "pk")[:EACH]
-    )
+    *others, last = words
+    for word in others:
+        held = held.filter(pk__in=_either(held.model.objects.filter(way) for way in ways(word)))
+    keys = list(_either(_some(held.filter(way)) for way in ways(last)))
+    return list(rows.filter(pk__in=keys or [0]).order_by(order, "pk")[:EACH])
 
 
-def _customers(word: str) -> "QuerySet[Any]":
-    return Customer.objects.filter(_holds("name", word)).values("pk")
+def _some(rows: "QuerySet[Any]") -> "QuerySet[Any]":
+    """So many of these as are looked at: what is found everywhere is not read to its end."""
+    some: QuerySet[Any] = rows.model._default_manager.filter(pk__in=rows.values("pk")[:LOOKED_AT])
+    return some
 
 
-def _sites(word: str) -> "QuerySet[Any]":
-    own = Site.objects.filter(_holds("name", word) | _holds("address", word))
-    return _either(own, Site.objects.filter(customer__in=_customers(word)))
+def _either(found: Iterable["QuerySet[Any]"]) -> "QuerySet[Any]":
+    first, *others = (rows.order_by().values_list("pk", flat=True) for rows in found)
+    return first.union(*others, all=True) if others else first
 
 
-def _plants(word: str) -> "QuerySet[Any]":
-    named = Site.objects.filter(_holds("name", word)).values("pk")
-    return _either(Plant.objects.filter(_holds("name", word)), Plant.objects.filter(site__in=named))
+def _customers(word: str) -> list[Q]:
+    return [_holds("name", word)]
 
 
-def _appliances(word: str) -> "QuerySet[Any]":
-    models = ApplianceModel.objects.filter(_holds("name", word)).values("pk")
-    burners = Burner.objects.filter(_holds("name", word)).values("appliance")
-    return _either(
-        Appliance.objects.filter(_holds("tag", word) | _holds("serial", word)),
-        Appliance.objects.filter(pk__in=burners),
-        Appliance.objects.filter(model__in=models),
-        Appliance.objects.filter(plant__in=_plants(word)),
-    )
+def _sites(word: str) -> list[Q]:
+    return [
+        _holds("name", word) | _holds("address", word),
+        Q(customer__in=Customer.objects.filter(_holds("name", word)).values("pk")),
+    ]
 
 
-def _either(*ways: "QuerySet[Any]") -> "QuerySet[Any]":
-    first, *others = (way.order_by().values("pk") for way in ways)
-    return first.union(*others, all=True)
+def _plants(word: str) -> list[Q]:
+    return [_holds("name", word), Q(site__in=Site.objects.filter(_holds("name", word)).values("pk"))]
+
+
+def _appliances(word: str) -> list[Q]:
+    return [
+        _holds("tag", word) | _holds("serial", word),
+        Q(pk__in=Burner.objects.filter(_holds("name", word)).values("appliance")),
+        Q(model__in=ApplianceModel.objects.filter(_holds("name", word)).values("pk")),
+        Q(plant__in=_either(Plant.objects.filter(way) for way in _plants(word))),
+    ]
 
 
 def _holds(column: str, word: str) -> Q:

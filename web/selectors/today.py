@@ -15,7 +15,7 @@ from people.selectors import licences_ending
 from planning.earlier import earlier_visits_waiting
 from planning.models import DueDate, FollowUp
 from visits.models import Finding, Severity
-from web.paging import counted, first_of
+from web.paging import first_keys
 from web.selectors.safety import appliances_off
 
 FIRST = 8
@@ -50,25 +50,42 @@ class Today:
 
 
 def today_page(*, user: User, today: date) -> Today:
-    """Two or three queries a queue, one for licences and one for calibrations."""
-    told = alerts(user=user)
-    findings = Finding.objects.visible_to(user).open()
+    """One query a queue, one more for the rows of a table, one for licences and one for calibrations."""
+    findings = Finding.objects.visible_to(user).open().order_by("-pk")
+    not_put_back = Literal("not_put_back")
+    make_safe, left_changed, to_act_on = _queues(
+        Finding.objects.select_related("visit", "appliance__plant__site__customer"),
+        findings.of_severity(Severity.MAKE_SAFE),
+        findings.filter(code=not_put_back),
+        findings.of_severity(Severity.ACT).exclude(code=not_put_back),
+    )
     dates = DueDate.objects.visible_to(user).dated()
-    follow_ups = FollowUp.objects.visible_to(user).open()
-    earlier = earlier_visits_waiting(user=user)
-    waiting = FollowUp.Cause.UNCOUNTERSIGNED
+    overdue, due = _queues(
+        DueDate.objects.with_place(),
+        dates.overdue(today).order_by("window_to", "pk"),
+        dates.due(today).order_by("due_on", "pk"),
+    )
+    follow_ups = FollowUp.objects.visible_to(user).open().order_by("pk")
+    uncountersigned = FollowUp.Cause.UNCOUNTERSIGNED
+    unfinished, to_sign = _queues(
+        FollowUp.objects.with_place().select_related("visit__technician"),
+        follow_ups.exclude(cause=uncountersigned),
+        follow_ups.filter(cause=uncountersigned),
+    )
+    off, told, earlier = appliances_off(user), alerts(user=user), earlier_visits_waiting(user=user)
+    (left_off,), (alerted,), (proposed,) = _queues(off, off), _queues(told, told), _queues(earlier, earlier)
     return Today(
-        make_safe=_findings(findings.of_severity(Severity.MAKE_SAFE)),
-        off=_queue(appliances_off(user)),
-        overdue=_queue(dates.overdue(today).with_place().order_by("window_to", "pk")),
-        due=_queue(dates.due(today).with_place().order_by("due_on", "pk")),
-        follow_ups=_queue(_placed(follow_ups.exclude(cause=waiting))),
-        uncountersigned=_queue(_placed(follow_ups.filter(cause=waiting))),
-        not_put_back=_findings(findings.filter(code=Literal("not_put_back"))),
-        findings=_findings(findings.of_severity(Severity.ACT).exclude(code="not_put_back")),
-        alerts=[alert_sentence(row) for row in told[:FIRST]],
-        alert_count=counted(told),
-        earlier=Queue(first_of(earlier, FIRST), counted(earlier)),
+        make_safe=make_safe,
+        off=left_off,
+        overdue=overdue,
+        due=due,
+        follow_ups=unfinished,
+        uncountersigned=to_sign,
+        not_put_back=left_changed,
+        findings=to_act_on,
+        alerts=[alert_sentence(row) for row in alerted.rows],
+        alert_count=alerted.count,
+        earlier=proposed,
         licences=list(licences_ending(today + SOON))[:FIRST],
         calibrations=calibrations_ending(today + SOON),
     )
@@ -83,13 +100,9 @@ def calibrations_ending(before: date) -> list[AnalyserPeriod]:
     return list(rows.select_related("analyser").order_by("calibration_due_on", "pk")[:FIRST])
 
 
-def _placed(rows: Any) -> Any:
-    return rows.with_place().select_related("visit__technician").order_by("pk")
-
-
-def _findings(rows: Any) -> Queue:
-    return _queue(rows.select_related("visit", "appliance__plant__site__customer").order_by("-pk"))
-
-
-def _queue(rows: Any) -> Queue:
-    return Queue(list(rows[:FIRST]), counted(rows))
+def _queues(whole: Any, *queues: Any) -> list[Queue]:
+    """Queues of one table: the keys and count of each, then the rows of all with what stands beside them."""
+    found = [first_keys(rows, FIRST) for rows in queues]
+    # nobody has the key 0: the rows are asked for even where there are none, so that it is as often
+    rows = whole.in_bulk([0, *(key for keys, _ in found for key in keys)])
+    return [Queue([rows[key] for key in keys], count) for keys, count in found]

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 from web.access import OFFICE, PersonRequest, page_for
 from web.selectors.kit import PERIODS, analysers_page, crew_page
 
-ROWS = 25
+ROWS = 15
 """Each row is a paragraph or two here: fewer of them than in a table."""
 
 

@@ -45,19 +45,20 @@ def analysers_page(*, user: User, tag: str, every: bool, size: int) -> Analysers
 
 @dataclass(frozen=True)
 class PeriodPage:
-    """One period: who used it how often, which tests it put on the other side of a limit, and its visits."""
+    """One period: who used it how often, which tests it put on the other side of a limit, and its visits.
+
+    changed_more: there are more such tests than `changed` holds.
+    """
 
     story: PeriodStory
     users: list[tuple[str, int]]
     changed: Sequence[TestResult]
+    changed_more: bool
     visits: Page
 
 
-CHANGED_SHOWN = 200
-
-
-def period_page(*, user: User, pk: int, after: str, size: int) -> PeriodPage:
-    """Four queries, however many visits."""
+def period_page(*, user: User, pk: int, after: str, size: int, changed_most: int) -> PeriodPage:
+    """Five queries, however many visits; at most so many of the changed tests."""
     row = (
         PeriodBias.objects.visible_to(user)
         .current()
@@ -68,10 +69,12 @@ def period_page(*, user: User, pk: int, after: str, size: int) -> PeriodPage:
     if row is None:
         raise Http404
     visits = Visit.objects.visible_to(user).closed().filter(analyser_period=pk)
+    changed = [] if row.weak else list(changed_tests(pk)[: changed_most + 1])
     return PeriodPage(
         story=PeriodStory(row),
         users=_users(visits),
-        changed=[] if row.weak else list(changed_tests(pk)[:CHANGED_SHOWN]),
+        changed=changed[:changed_most],
+        changed_more=len(changed) > changed_most,
         visits=page_by_id(visits.with_place(), after, size=size),
     )
 

@@ -18,12 +18,12 @@ from combustion.analyser import EN_50379
 from fleet.models import TrimKind
 from visits.models import TestResult
 from web.access import OFFICE, PersonRequest, page_for
+from web.paging import ROWS
 from web.selectors.drift.analysers import analysers_page, period_page
 from web.selectors.drift.gas import CO2_PER_PCT, gas_month_page, gas_page
 from web.selectors.drift.models import Ageing, models_page
 from web.sheets import file_asked, sheet_response
 
-ROWS = 100
 FILE_ROWS = 20_000
 DRAWN = 25
 MODEL_COLUMNS = (
@@ -80,8 +80,10 @@ def analysers(request: PersonRequest) -> HttpResponseBase:
 @require_safe
 def analyser_period(request: PersonRequest, pk: int) -> HttpResponseBase:
     """One period: who used it, and which verdicts it would change."""
-    page = period_page(user=request.user, pk=pk, after=request.GET.get("after", ""), size=ROWS)
-    if file := file_asked(request):
+    file, after = file_asked(request), request.GET.get("after", "")
+    most = FILE_ROWS if file else ROWS
+    page = period_page(user=request.user, pk=pk, after=after, size=ROWS, changed_most=most)
+    if file:
         return sheet_response(f"analyser-period-{pk}", file, CHANGED_COLUMNS, _changed_cells(page.changed))
     return render(request, "drift/period.html", {"page": page})
 
