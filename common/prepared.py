@@ -7,13 +7,16 @@ for building the instances, select_related and annotations included; values are 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from django.db import connection, models
 from django.db.models.expressions import Expression
 from django.db.models.query import get_related_populators
+
+from common.grouping import grouped
 
 _populators: Any = get_related_populators  # the stubs speak of a later Django than the one pinned
 M = TypeVar("M", bound=models.Model)
@@ -28,6 +31,30 @@ class Bind(Expression):
 
     def as_sql(self, compiler: Any, connection: Any) -> tuple[str, Any]:
         return "%s", [_Bound(self.name, self.output_field)]
+
+
+class _Keys(models.Field):  # type: ignore[type-arg]
+    """Primary keys as one parameter: an array, or JSON where the database has none."""
+
+    def get_db_prep_value(self, value: Any, connection: Any, prepared: bool = False) -> Any:
+        return list(value) if connection.vendor == "postgresql" else json.dumps(list(value))
+
+
+class Among(models.Func):
+    """Whether a column holds one of the keys bound under a name, with one SQL for any number of them."""
+
+    output_field = models.BooleanField()
+
+    def __init__(self, column: str, name: str) -> None:
+        super().__init__(models.F(column), Bind(name, _Keys()))
+
+    def as_sqlite(self, compiler: Any, connection: Any, **more: Any) -> Any:
+        joined, listed = "%(expressions)s))", " IN (SELECT value FROM json_each("
+        return self.as_sql(compiler, connection, template=joined, arg_joiner=listed, **more)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **more: Any) -> Any:
+        joined, listed = "%(expressions)s::bigint[])", " = ANY("
+        return self.as_sql(compiler, connection, template=joined, arg_joiner=listed, **more)
 
 
 @dataclass(frozen=True)
@@ -106,3 +133,13 @@ def _instance(plan: _Plan, row: Sequence[Any]) -> Any:
     for name, position in plan.annotations.items():
         setattr(instance, name, row[position])
     return instance
+
+
+def hang(rows: Iterable[models.Model], parents: Iterable[models.Model], *, by: str, under: str) -> None:
+    """Give each parent its rows under a relation's name, as `prefetch_related` would have fetched them.
+
+    by: what leads from a row to its parent's key. `all()` then gives the list and asks nothing.
+    """
+    own = grouped(rows, by)
+    for parent in parents:
+        vars(parent).setdefault("_prefetched_objects_cache", {})[under] = own[parent.pk]

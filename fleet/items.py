@@ -10,6 +10,7 @@ from django.db.models import Max, Value
 
 from common.prepared import Prepared
 from fleet.models import Appliance, ItemSet, ServiceItem, WorkStep
+from fleet.models.items import VISIT_KINDS
 
 CAUTION = (
     "Licensed people only. Isolate gas and electricity, prove it, before anything is opened. The maker's "
@@ -42,12 +43,21 @@ class ItemBook:
         equally particular rows that for the kind of appliance, then the one in force last. `fuel` is what is
         burned, the appliance's where it is left out. No query where the appliance has its model joined.
         """
+        return _of_kind(self._chosen(appliance, country, fuel or appliance.fuel, on), visit_kind)
+
+    def asked_by_kind(
+        self, appliance: Appliance, country: str, on: date
+    ) -> dict[str, dict[str, ServiceItem]]:
+        """What `asked` gives for each kind of visit."""
+        rows = self._chosen(appliance, country, appliance.fuel, on)
+        return {kind: _of_kind(rows, kind) for kind in VISIT_KINDS}
+
+    def _chosen(self, appliance: Appliance, country: str, fuel: str, on: date) -> list[ServiceItem]:
+        """The most particular row of each code that asks something, in the order of work."""
         chosen: dict[str, ServiceItem] = {}
-        burned = fuel or appliance.fuel
-        for row in sorted(self._applying(appliance, country, burned, on), key=_particularity):
+        for row in sorted(self._applying(appliance, country, fuel, on), key=_particularity):
             chosen[row.code] = row
-        kept = [row for row in chosen.values() if row.asked and _is_for(row, visit_kind)]
-        return {row.code: row for row in sorted(kept, key=_place)}
+        return sorted((row for row in chosen.values() if row.asked), key=_place)
 
     def _applying(self, appliance: Appliance, country: str, fuel: str, on: date) -> Iterable[ServiceItem]:
         model = appliance.model
@@ -69,8 +79,8 @@ def _particularity(row: ServiceItem) -> tuple[bool, bool, bool, date]:
     return held.model_id is not None, bool(held.country), bool(held.kind), held.in_force_on
 
 
-def _is_for(row: ServiceItem, visit_kind: str) -> bool:
-    return not row.visit_kinds or visit_kind in row.visit_kinds
+def _of_kind(rows: Iterable[ServiceItem], visit_kind: str) -> dict[str, ServiceItem]:
+    return {row.code: row for row in rows if not row.visit_kinds or visit_kind in row.visit_kinds}
 
 
 def _place(row: ServiceItem) -> tuple[int, int, str]:

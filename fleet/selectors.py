@@ -7,7 +7,7 @@ from datetime import date
 from django.db.models import BigIntegerField, Q
 
 from combustion.fuels import Fuel
-from common.prepared import Bind, Prepared
+from common.prepared import Among, Bind, Prepared
 from fleet.models import SafetyLimit, Site, SuppliedGas
 
 LimitKey = tuple[str, str]
@@ -85,6 +85,11 @@ _gases = Prepared(
 )
 
 
+_gases_among = Prepared(
+    lambda: SuppliedGas.objects.filter(Q(Among("site", "sites")) | Q(Among("gas_area", "areas")))
+)
+
+
 def gases_of_site(site: Site) -> GasBook:
     """What was ever supplied to one site, by itself or through its gas area, in one query."""
     return _book(_gases(site=site.pk))
@@ -93,9 +98,8 @@ def gases_of_site(site: Site) -> GasBook:
 def gas_book(sites: Iterable[Site]) -> GasBook:
     """What was ever supplied to any of these sites, in one query."""
     known = list(sites)
-    own = Q(site__in={site.pk for site in known})
-    areas = {site.gas_area_id for site in known if site.gas_area_id is not None}
-    return _book(SuppliedGas.objects.filter(own | Q(gas_area__in=areas)))
+    areas = {site.gas_area_id for site in known} - {None}
+    return _book(_gases_among(sites={site.pk for site in known}, areas=areas))
 
 
 def _book(rows: Iterable[SuppliedGas]) -> GasBook:

@@ -4,11 +4,24 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from django.db.models import F
+
+from common.prepared import Among, Prepared
 from fleet.models import Appliance, PutBackSuggestion
 from fleet.models.safety import OFF
 from fleet.putting_back import Facts, changes_suggested, season_on
 from visits.models import TemporaryChange
 
+_suggestions = Prepared(PutBackSuggestion.objects.all)
+_noted = Prepared(
+    lambda: (
+        TemporaryChange.objects.filter(Among("visit__appliance", "appliances"), withdrawn_reason="")
+        .exclude(was="")
+        .annotate(appliance_id=F("visit__appliance"))
+        .only("what", "was")
+        .order_by("visit__opened_at", "pk")
+    )
+)
 CAUTION = "Put every setting back before leaving, and see the plant run in its normal control."
 
 
@@ -28,7 +41,7 @@ def suggestions_together(
 ) -> dict[int, list[dict[str, Any]]]:
     """The same for many appliances, by their id; `units` are the appliances in use of each plant. Two queries
     however many they are."""
-    rows, was = list(PutBackSuggestion.objects.all()), _last_noted(appliances)
+    rows, was = _suggestions(), _last_noted(appliances)
     return {
         row.pk: [
             {
@@ -61,6 +74,5 @@ def _facts(appliance: Appliance, units: Sequence[Appliance], on: date) -> Facts:
 
 
 def _last_noted(appliances: Sequence[Appliance]) -> dict[tuple[int, str], str]:
-    rows = TemporaryChange.objects.filter(visit__appliance__in=appliances, withdrawn_reason="")
-    newest_last = rows.exclude(was="").order_by("visit__opened_at", "pk")
-    return {(pk, what): was for pk, what, was in newest_last.values_list("visit__appliance", "what", "was")}
+    rows: list[Any] = _noted(appliances=[row.pk for row in appliances])
+    return {(row.appliance_id, row.what): row.was for row in rows}

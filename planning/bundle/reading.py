@@ -1,17 +1,28 @@
 """What a device needs for the day, read in a fixed number of queries; each shared thing is held once."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from django.db.models import Prefetch, Q
+from django.db.models import (
+    BigIntegerField,
+    BooleanField,
+    DateField,
+    Exists,
+    ExpressionWrapper,
+    OuterRef,
+    Q,
+    QuerySet,
+    Value,
+)
+from django.db.models.functions import Coalesce
 
 from combustion.fuels import Fuel
+from common.grouping import grouped
+from common.prepared import Among, Bind, Prepared, hang
 from fleet.items import ItemBook, item_book
-from fleet.models import Analyser, AnalyserPeriod, Appliance, SafetyLimit, ServiceItem, Site
-from fleet.models.items import VISIT_KINDS
+from fleet.models import Analyser, AnalyserChannel, AnalyserPeriod, SafetyLimit, ServiceItem, Site
 from fleet.selectors import GasBook, LimitBook, gas_book, limit_book
 from people.models import User
 from planning.selectors import Day, day_of
@@ -20,6 +31,34 @@ from visits.putting_back import suggestions_together
 
 LATEST_VISITS = 60
 """Of the technician's own: what they have measured with lately is what they carry."""
+BUSY_VISITS = 2_000
+"""Of the firm: what was measured with in its latest visits is likely in a colleague's hands."""
+MOST_ANALYSERS = 40
+"""So many are told: beyond that one is taken by its tag or serial, as `/analysers/` tells it."""
+
+_findings = Prepared(
+    lambda: (
+        Finding.objects.open()
+        .filter(Among("appliance", "appliances"))
+        .select_related("burner", "visit")
+        .order_by("pk")
+    )
+)
+_moves = Prepared(
+    lambda: (
+        Adjustment.objects.filter(Among("visit", "visits"), withdrawn_reason="")
+        .select_related("burner")
+        .order_by("at", "pk")
+    )
+)
+_latest = Prepared(
+    lambda: (
+        Visit.objects.filter(technician=Bind("technician", BigIntegerField()))
+        .order_by("-opened_at", "-pk")
+        .only("analyser_id")[:LATEST_VISITS]
+    )
+)
+_channels = Prepared(lambda: AnalyserChannel.objects.filter(Among("analyser", "analysers")))
 
 
 @dataclass(frozen=True)
@@ -68,22 +107,21 @@ def bundle_of(technician: User, on: date) -> Bundle:
     """A technician's day as a device needs it.
 
     Queries: those of `day_of`, then open findings, adjustments of the last visits, limits, supplied gases,
-    items, put-back suggestions with what was noted last, the technician's latest visits, and their analysers
-    with channels and periods.
+    items, put-back suggestions with what was noted last, the technician's latest visits, and analysers with
+    channels and periods.
     """
     day = day_of(technician, on)
     appliances: list[Any] = [row for stop in day.attendances for row in _in_use(stop)]
     plants: dict[int, Any] = {stop.plant_id: stop.plant for stop in day.attendances}
     sites = {plant.site_id: plant.site for plant in plants.values()}
     last_ids = [row.last.pk for row in appliances if row.last is not None]
-    adjustments = Adjustment.objects.filter(visit__in=last_ids, withdrawn_reason="").select_related("burner")
     limits, limits_of = _limits(limit_book(), plants, on)
     gases, gases_of = _gases(gas_book(sites.values()), plants, on)
     items, lists, lists_of = _items(item_book(), appliances, {model.pk: model for model in day.models}, on)
     return Bundle(
         day=day,
-        findings=_grouped(_open_findings(appliances), "appliance_id"),
-        adjustments=_grouped(adjustments.order_by("at", "pk"), "visit_id"),
+        findings=grouped(_findings(appliances=[row.pk for row in appliances]), "appliance_id"),
+        adjustments=grouped(_moves(visits=last_ids), "visit_id"),
         analysers=_analysers(technician, on),
         limits=limits,
         limits_of=limits_of,
@@ -101,11 +139,6 @@ def _in_use(stop: Any) -> list[Any]:
     for appliance in stop.plant.in_use:
         appliance.plant = stop.plant
     return list(stop.plant.in_use)
-
-
-def _open_findings(appliances: Sequence[Appliance]) -> Iterable[Finding]:
-    rows = Finding.objects.open().filter(appliance__in=[row.pk for row in appliances])
-    return rows.select_related("burner", "visit").order_by("pk")
 
 
 def _limits(book: LimitBook, plants: Mapping[int, Any], on: date) -> tuple[Pool, dict[int, int]]:
@@ -141,28 +174,44 @@ def _items(
         key = (appliance.model_id, appliance.fuel, country)
         if key not in alike:
             alike[key] = {}
-            for kind in VISIT_KINDS:
-                rows = list(book.asked(appliance, country, kind, on).values())
-                asked |= {row.pk: row for row in rows}
-                pks = tuple(row.pk for row in rows)
+            for kind, rows in book.asked_by_kind(appliance, country, on).items():
+                asked |= {row.pk: row for row in rows.values()}
+                pks = tuple(row.pk for row in rows.values())
                 alike[key][kind] = pool.put(pks, pks)
         of[appliance.pk] = alike[key]
     return asked, pool, of
 
 
 def _analysers(technician: User, on: date) -> list[Analyser]:
-    latest = Visit.objects.filter(technician=technician).order_by("-opened_at", "-pk")
-    used = {pk for pk in latest.values_list("analyser_id", flat=True)[:LATEST_VISITS] if pk is not None}
-    in_force = AnalyserPeriod.objects.filter(Q(starts_on__isnull=True) | Q(starts_on__lte=on))
-    return list(
-        Analyser.objects.filter(pk__in=used, retired_on__isnull=True).prefetch_related(
-            "channels", Prefetch("periods", in_force)
-        )
+    """The analysers in use, each with `period`, the newest begun by the day or None: what the technician
+    measured with lately, then what lies free, then the others."""
+    own = {visit.analyser_id for visit in _latest(technician=technician.pk)} - {None}
+    analysers: list[Any] = _by_nearness(own=own)
+    keys = [analyser.pk for analyser in analysers]
+    hang(_channels(analysers=keys), analysers, by="analyser_id", under="channels")
+    period_of = {period.analyser_id: period for period in _periods(analysers=keys, on=on)}
+    for analyser in analysers:
+        analyser.period = period_of.get(analyser.pk)
+    return analysers
+
+
+def _nearest_analysers() -> QuerySet[Analyser]:
+    latest = Visit.objects.filter(analyser__isnull=False).order_by("-opened_at", "-pk")
+    busy = Q(pk__in=latest.values("analyser")[:BUSY_VISITS])
+    in_use = Analyser.objects.filter(retired_on__isnull=True).annotate(
+        own=Among("pk", "own"), busy=ExpressionWrapper(busy, output_field=BooleanField())
     )
+    return in_use.order_by("-own", "busy", "tag")[:MOST_ANALYSERS]
 
 
-def _grouped(rows: Iterable[Any], name: str) -> dict[int, list[Any]]:
-    groups: defaultdict[int, list[Any]] = defaultdict(list)
-    for row in rows:
-        groups[getattr(row, name)].append(row)
-    return groups
+def _periods_of_the_day() -> QuerySet[AnalyserPeriod]:
+    begun = AnalyserPeriod.objects.filter(
+        Q(starts_on__isnull=True) | Q(starts_on__lte=Bind("on", DateField()))
+    )
+    start = Coalesce(OuterRef("starts_on"), Value(date.min))
+    newer = begun.filter(analyser=OuterRef("analyser"), starts_on__gt=start)
+    return begun.filter(Among("analyser", "analysers"), ~Exists(newer))
+
+
+_by_nearness = Prepared(_nearest_analysers)
+_periods = Prepared(_periods_of_the_day)

@@ -231,7 +231,8 @@ class DayGasSerializer(FuelSerializer):
 
 
 class DayAnalyserSerializer(serializers.ModelSerializer[Analyser]):
-    """An analyser that the technician has measured with lately, and its period of the day."""
+    """An analyser in use and its period of the day. What the technician measured with lately comes first,
+    then what lies free."""
 
     channels = AnalyserChannelSerializer(many=True)
     period = AnalyserPeriodSerializer(allow_null=True)

@@ -10,6 +10,7 @@ from combustion import acceptance, analyser
 from combustion.balance import AIR_O2_PCT
 from combustion.fuels import FUELS
 from combustion.readings import DEFAULTS
+from common.telling import Tell, teller
 from fleet.computing.fuels import fuel_answer
 from fleet.items import STEP_CAUTIONS, item_answer
 from fleet.models import WorkStep
@@ -27,17 +28,18 @@ REFERENCE = "15/15"
 
 def bundle_body(bundle: Bundle) -> bytes:
     """The bundle as UTF-8 JSON."""
-    told: bytes = JSONRenderer().render(_serializer().to_representation(_members(bundle)))
+    told: bytes = JSONRenderer().render(_tell()(bundle_members(bundle)))
     return told
 
 
 @cache
-def _serializer() -> DaySerializer:
-    """One for all requests: working out its fields from the models takes as long as telling the day."""
-    return DaySerializer()
+def _tell() -> Tell:
+    """One for all requests: working out the fields from the models takes longer than telling the day."""
+    return teller(DaySerializer())
 
 
-def _members(bundle: Bundle) -> dict[str, Any]:
+def bundle_members(bundle: Bundle) -> dict[str, Any]:
+    """What `DaySerializer` tells of, by its fields' names."""
     day = bundle.day
     plants: dict[int, Any] = {stop.plant_id: stop.plant for stop in day.attendances}
     appliances: dict[int, Any] = {row.pk: row for plant in plants.values() for row in plant.in_use}
@@ -49,9 +51,6 @@ def _members(bundle: Bundle) -> dict[str, Any]:
         appliance.put_back = bundle.put_back[pk]
         if appliance.last is not None:
             appliance.last.moves = bundle.adjustments.get(appliance.last.pk, [])
-    analysers: list[Any] = list(bundle.analysers)
-    for one in analysers:
-        one.period = max(one.periods.all(), key=_start, default=None)
     return {
         "technician": day.technician.username,
         "date": day.on,
@@ -60,7 +59,7 @@ def _members(bundle: Bundle) -> dict[str, Any]:
         "plants": plants.values(),
         "appliances": appliances.values(),
         "models": day.models,
-        "analysers": analysers,
+        "analysers": bundle.analysers,
         "limits": [{"id": number, "rows": rows} for number, rows in bundle.limits.numbered()],
         "fuels": _catalogue(),
         "gases": [{"id": number, **fuel_answer(gas, REFERENCE)} for number, gas in bundle.gases.numbered()],
@@ -70,10 +69,6 @@ def _members(bundle: Bundle) -> dict[str, Any]:
         "finding_kinds": _kinds(bundle),
         "constants": constants(),
     }
-
-
-def _start(period: Any) -> tuple[bool, Any]:
-    return (period.starts_on is not None, period.starts_on)
 
 
 def _finding(row: Finding) -> dict[str, Any]:

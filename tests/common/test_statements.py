@@ -5,10 +5,16 @@ from datetime import UTC, date, datetime
 import pytest
 from django.db import models
 
-from common.prepared import Bind, Prepared
+from common.prepared import Among, Bind, Prepared, hang
 from common.upsert import rewrite, upsert
 from fleet.models import AnalyserPeriod, Burner
-from tests.factories import AnalyserPeriodFactory, ApplianceFactory, FiringTestFactory, VisitFactory
+from tests.factories import (
+    AnalyserPeriodFactory,
+    ApplianceFactory,
+    BurnerFactory,
+    FiringTestFactory,
+    VisitFactory,
+)
 from visits.models import Finding, FiringTest, Severity
 
 _of_day = Prepared(
@@ -46,6 +52,31 @@ def test_joined_rows_of_a_prepared_queryset_are_whole(django_assert_num_queries)
         (burner,) = _burners(uuid=appliance.uuid)
         assert burner.appliance.plant.site.name == appliance.plant.site.name
     assert burner.appliance.uuid == appliance.uuid
+
+
+_of_appliances = Prepared(lambda: Burner.objects.filter(Among("appliance", "appliances")))
+_of_plants = Prepared(lambda: Burner.objects.filter(Among("appliance__plant", "plants")))
+
+
+@pytest.mark.django_db
+def test_one_prepared_statement_serves_any_number_of_keys(django_assert_num_queries) -> None:
+    appliances = [ApplianceFactory() for _ in range(3)]
+    BurnerFactory(appliance=appliances[1], position=2)
+    for asked in ([], appliances[:1], appliances[1:], appliances):
+        keys = {row.pk for row in asked}
+        with django_assert_num_queries(1):
+            found = _of_appliances(appliances=keys)
+        assert found == list(Burner.objects.filter(appliance__in=keys))
+        assert _of_plants(plants={row.plant_id for row in asked}) == found
+
+
+@pytest.mark.django_db
+def test_rows_hung_under_a_relation_are_what_it_gives_without_asking(django_assert_num_queries) -> None:
+    appliances = [ApplianceFactory() for _ in range(2)]
+    expected = [list(row.burners.all()) for row in appliances]
+    hang(Burner.objects.filter(appliance=appliances[0]), appliances, by="appliance_id", under="burners")
+    with django_assert_num_queries(0):
+        assert [list(row.burners.all()) for row in appliances] == [expected[0], []]
 
 
 def _finding(visit, subject: str, **values) -> Finding:

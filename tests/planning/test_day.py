@@ -10,9 +10,14 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from common.conditional import names_any, takes_gzip
+from common.telling import teller
 from fleet.models import Appliance, ModelTrim, Plant, SuppliedGas, TurnSensitivity
 from people.models import Role
+from planning.bundle.reading import MOST_ANALYSERS, bundle_of
+from planning.bundle.serializers import DaySerializer
+from planning.bundle.telling import bundle_members
 from tests.factories import (
+    AnalyserFactory,
     AnalyserPeriodFactory,
     ApplianceFactory,
     AttendanceFactory,
@@ -139,7 +144,7 @@ def test_a_technicians_day_holds_all_that_is_needed_in_order(api, technician):
     assert plant["gases"] == {"natural_gas": gas["id"]}
     assert gas["composition"]["ethane"] == pytest.approx(0.1)
     assert {row["slug"] for row in body["fuels"]} >= {"natural_gas", "propane"}
-    (instrument,) = body["analysers"]
+    (instrument,) = [row for row in body["analysers"] if row["uuid"] == str(analyser.uuid)]
     assert (instrument["uuid"], instrument["period"]["starts_on"]) == (str(analyser.uuid), "2026-01-01")
     (limits,) = body["limits"]
     assert plant["limits"] == limits["id"]
@@ -152,6 +157,48 @@ def test_a_technicians_day_holds_all_that_is_needed_in_order(api, technician):
     assert [row["uuid"] for row in body["attendances"][0]["visits"]] == [
         str(Visit.objects.get(attendance=first).uuid)
     ]
+
+
+def test_the_day_is_told_as_its_serialiser_describes_it(technician):
+    full_stop(technician, 1, model_on_file(), AnalyserPeriodFactory().analyser)
+    ApplianceFactory(plant=booked(technician, 2).plant, model=ModelTrimFactory().model)
+    AnalyserFactory(tag="none has begun")
+    members = bundle_members(bundle_of(technician, DAY))
+    described = DaySerializer(members).data
+    assert teller(DaySerializer())(members) == described
+    assert None in [row["period"] for row in described["analysers"]]
+    assert None in [trim["sensitivity"] for row in described["models"] for trim in row["trims"]]
+
+
+def test_a_new_technician_is_told_the_analysers_that_the_firm_has_in_use(api, api_of, technician):
+    _free, carried, mine = (AnalyserPeriodFactory(analyser__tag=tag).analyser for tag in ("P9", "P1", "P5"))
+    AnalyserFactory(tag="P2", retired_on=date(2026, 1, 1))
+    seen(ApplianceFactory(), DAY, analyser=carried, technician=UserFactory(role=Role.TECHNICIAN))
+    tags = [row["tag"] for row in api.get(ADDRESS).json()["analysers"]]
+    assert tags == ["P5", "P9", "P1"]
+    seen(ApplianceFactory(), DAY, analyser=mine, technician=technician)
+    seen(ApplianceFactory(), DAY, analyser=carried, technician=technician)
+    rows = api.get(ADDRESS).json()["analysers"]
+    assert [row["tag"] for row in rows] == ["P1", "P5", "P9"]
+    assert {row["period"]["starts_on"] for row in rows} == {"2026-01-01"}
+    for number in range(MOST_ANALYSERS):
+        AnalyserFactory(tag=f"A{number}")
+    tags = [row["tag"] for row in api.get(ADDRESS).json()["analysers"]]
+    assert (tags[:2], len(tags)) == (["P1", "P5"], MOST_ANALYSERS)
+    newcomer = api_of(UserFactory(role=Role.TECHNICIAN)).get(ADDRESS).json()["analysers"]
+    assert not {"P1", "P5"} & {row["tag"] for row in newcomer}
+
+
+def test_the_page_of_the_day_asks_as_often_of_two_stops_as_of_one(technician, client):
+    client.force_login(technician)
+    counts = []
+    for position in (1, 2):
+        full_stop(technician, position, model_on_file())
+        with CaptureQueriesContext(connection) as asked:
+            page = client.get("/my-day/", {"on": DAY})
+        assert page.status_code == 200
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
 
 
 def test_an_appliance_never_seen_has_no_last_visit(api, technician):
