@@ -7,6 +7,7 @@ from collections.abc import Callable
 import hypothesis
 import pytest
 from django.conf import settings
+from django.test import SimpleTestCase
 from rest_framework.test import APIClient
 
 from people.models import User
@@ -33,8 +34,19 @@ def _has(marker: str) -> bool:
     return any(shutil.which(name) for name in ("chromium", "chromium-browser", "google-chrome"))
 
 
+def _asks_for_a_database(item: pytest.Item) -> bool:
+    asked = {"db", "transactional_db", "django_db_setup"}.intersection(getattr(item, "fixturenames", ()))
+    case = getattr(item, "cls", None)
+    of_django = isinstance(case, type) and issubclass(case, SimpleTestCase)
+    return bool(asked) or of_django or item.get_closest_marker("django_db") is not None
+
+
+@pytest.hookimpl(tryfirst=True)  # marks must stand before -m is looked at
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Skip what this machine cannot run, and say so. MUST_RUN names markers that may not be skipped."""
+    for item in items:
+        if not _asks_for_a_database(item) and not any(item.get_closest_marker(name) for name in NEEDS):
+            item.add_marker("any_database")
     must_run = os.environ.get("MUST_RUN", "").split()
     for marker, needed in NEEDS.items():
         marked = [item for item in items if item.get_closest_marker(marker)]

@@ -98,7 +98,7 @@ def visit_form(fleet: SmallFleet) -> str:
     return f"/visits/{uuid4()}/enter/?appliance={fleet.appliance.pk}"
 
 
-@pytest.mark.drawn
+@pytest.mark.any_database
 @pytest.mark.parametrize("role", ["office", "technician", "manager", "contact"])
 def test_every_page_of_a_role_is_clean(
     fleet: SmallFleet, walk: Walk, complaints: list[str], role: str
