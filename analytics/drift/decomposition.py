@@ -7,21 +7,26 @@ areas seen by several analysers, tell the two apart; the priors hold what nothin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
 
-from analytics.drift.history import HIGH, LOW, THROTTLE, FloatArray, IntArray
+from analytics.drift.history import HIGH, LOW, THROTTLE, BoolArray, FloatArray, IntArray
 from analytics.drift.levels import ROW, Whitener, rows_of
-from analytics.drift.solving import conjugate_gradients, inverse_factor, solve_with_variance
+from analytics.drift.slices import Slice, over_slices
+from analytics.drift.solving import Multiply, conjugate_gradients, inverse_factor, solve_with_variance
 from analytics.drift.steps import UNREAD, Steps
+from analytics.drift.threads import in_threads
 
 DIRECT_LIMIT = 3_000
 """Columns up to which the normal equations are solved directly, with exact uncertainties."""
 DIRECT_ROUNDS = 3
 TOLERANCES = (1e-2, 2e-3)
 """Of the iterative solution in its rounds: 0.2 % of a bias is far below its uncertainty."""
+FACTOR_PARTS = 6
+"""Slices of a large fleet from which it is found how much wider its uncertainties are than those of columns
+that stand alone."""
 AIR_PRIOR_SD = 0.15
 """Standard deviation of the intake temperature's power about one half."""
 TREND_PRIOR_SD = 0.4
@@ -63,6 +68,11 @@ class Common:
     step_air: FloatArray
     step_var: FloatArray
 
+    def part(self, rows: slice | BoolArray) -> Common:
+        """The same with what is taken off some of the steps only."""
+        names = ("step_bias", "step_gas", "step_air", "step_var")
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
 
 @dataclass(frozen=True)
 class ThrottleView:
@@ -74,15 +84,47 @@ class ThrottleView:
 
 
 @dataclass(frozen=True)
+class _Part:
+    """One slice of the fleet as it enters the normal equations.
+
+    target (s,): its readings.  diagonal (s,): of their inverse covariance.  right, information (columns,):
+    its share of the right-hand side and of the normal matrix's approximate diagonal.
+    """
+
+    at: Slice
+    design: sparse.csr_array
+    whitener: Whitener
+    target: FloatArray
+    diagonal: FloatArray
+    right: FloatArray
+    information: FloatArray
+
+    def leftover(self, solution: FloatArray) -> FloatArray:
+        """Standardised (s,)."""
+        error = self.whitener.apply(self.target - self.design @ solution)
+        return np.asarray(error / np.sqrt(np.maximum(self.diagonal, 1e-12)))
+
+
+@dataclass(frozen=True)
 class _System:
-    """Normal equations without their prior: right-hand side and approximate diagonal (columns,)."""
+    """Normal equations without their prior; gas cells from all steps. right, information (columns,)."""
 
     steps: Steps
     columns: int
-    design: sparse.csr_array
-    whitener: Whitener
+    parts: list[_Part]
     right: FloatArray
     information: FloatArray
+
+    def product(self, parts: list[_Part]) -> Multiply:
+        """The normal matrix of some of the parts, scaled up to all, times a vector."""
+        scale = self.steps.count / max(sum(len(part.target) for part in parts), 1)
+        products = in_threads(lambda part: part.whitener.normal_product(part.design), parts)
+
+        def multiply(vector: FloatArray) -> FloatArray:
+            sums = in_threads(lambda product: product(vector), products)
+            return np.asarray(scale * np.sum(sums, axis=0))
+
+        return multiply
 
 
 def throttle_view(steps: Steps, var: FloatArray, shared_var: FloatArray) -> ThrottleView:
@@ -124,33 +166,68 @@ def decompose(
     Returns: the common part, its solution vector, and each step's standardised leftover (S,): a large
     one tells of a blunder.
     """
+
+    def part(at: Slice) -> _Part:
+        return _part(
+            steps.part(at.stretches, at.rows), at, column[at.rows], columns,
+            var[at.rows], shared_var[at.rows], walk_var[at.stretches], spread,
+        )  # fmt: skip
+
+    parts = over_slices(part, steps)
+    system = _System(
+        steps,
+        columns,
+        parts,
+        right=np.sum([part.right for part in parts], axis=0),
+        information=np.sum([part.information for part in parts], axis=0),
+    )
+    solution = np.zeros(len(system.right)) if start is None else start
+    if len(solution) <= DIRECT_LIMIT:
+        solution, variance, spread = _solve_directly(system, solution, spread)
+    else:
+        solution, variance, spread = _solve_by_iteration(system, solution, spread, factor)
+    common = _common(steps, column, columns, solution, variance, system.information, spread)
+    leftover = in_threads(lambda part: part.leftover(solution), parts)
+    return common, solution, np.concatenate(leftover)
+
+
+def _part(
+    steps: Steps,
+    at: Slice,
+    column: IntArray,
+    columns: int,
+    var: FloatArray,
+    shared_var: FloatArray,
+    walk_var: FloatArray,
+    spread: CommonSpread,
+) -> _Part:
     view = throttle_view(steps, var, shared_var)
     noise = view.var + _unknown_var(steps, column, view, spread)
     whitener = Whitener(steps.stretch, steps.years, steps.reset[:, THROTTLE], noise, walk_var)
     design = _design(steps, column, columns, view)
     # each stretch's own level is taken off first: the wide prior of fresh levels is centred there
     target = view.y - _stretch_means(steps, view)
-    right = design.T @ whitener.apply(target)
     diagonal = whitener.diagonal()
-    information = _information(design, diagonal)
-    solution = np.zeros(design.shape[1]) if start is None else start
-    system = _System(steps, columns, design, whitener, right, information)
-    if design.shape[1] <= DIRECT_LIMIT:
-        solution, variance, spread = _solve_directly(system, solution, spread)
-    else:
-        solution, variance, spread = _solve_by_iteration(system, solution, spread, factor)
-    common = _common(steps, column, columns, solution, variance, information, spread)
-    error = whitener.apply(target - design @ solution)
-    return common, solution, error / np.sqrt(np.maximum(diagonal, 1e-12))
+    return _Part(
+        at=at,
+        design=design,
+        whitener=whitener,
+        target=target,
+        diagonal=diagonal,
+        right=design.T @ whitener.apply(target),
+        information=_information(design, diagonal),
+    )
 
 
 def _solve_directly(
     system: _System, solution: FloatArray, spread: CommonSpread
 ) -> tuple[FloatArray, FloatArray, CommonSpread]:
-    design = system.design.copy()
-    design.eliminate_zeros()
-    white = system.whitener.whitened(design)
-    normal = (white.T @ white).toarray()
+    normal = np.zeros((len(solution), len(solution)))
+    for part in system.parts:
+        design = part.design.copy()
+        design.eliminate_zeros()
+        white = part.whitener.whitened(design)
+        normal += (white.T @ white).toarray()
     variance = np.zeros_like(solution)
     for _ in range(DIRECT_ROUNDS):
         prior = _prior(system.steps, system.columns, spread)
@@ -163,20 +240,27 @@ def _solve_by_iteration(
     system: _System, solution: FloatArray, spread: CommonSpread, factor: float
 ) -> tuple[FloatArray, FloatArray, CommonSpread]:
     """So many columns say in two rounds how far biases and gas spread."""
-    product = system.whitener.normal_product(system.design)
+    product = system.product(system.parts)
+    if not factor:
+        some = system.parts[:: max(len(system.parts) // FACTOR_PARTS, 1)]
+        factor = inverse_factor(*_with_prior(system, system.product(some), spread))
     variance = np.zeros_like(solution)
     for tolerance in TOLERANCES:
-        prior = _prior(system.steps, system.columns, spread)
-
-        def multiply(v: FloatArray, prior: sparse.csr_array = prior) -> FloatArray:
-            return np.asarray(product(v) + prior @ v)
-
-        diagonal = system.information + prior.diagonal()
+        multiply, diagonal = _with_prior(system, product, spread)
         solution = conjugate_gradients(multiply, system.right, diagonal, solution, tolerance=tolerance)
-        factor = factor or inverse_factor(multiply, diagonal)
         variance = factor / diagonal
         spread = _spread(system.steps, system.columns, solution, variance, spread)
     return solution, variance, spread
+
+
+def _with_prior(system: _System, product: Multiply, spread: CommonSpread) -> tuple[Multiply, FloatArray]:
+    """The normal equations' product with a vector and their diagonal, the prior included."""
+    prior = _prior(system.steps, system.columns, spread)
+
+    def multiply(v: FloatArray) -> FloatArray:
+        return np.asarray(product(v) + prior @ v)
+
+    return multiply, system.information + prior.diagonal()
 
 
 def _stretch_means(steps: Steps, view: ThrottleView) -> FloatArray:

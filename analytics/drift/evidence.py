@@ -7,8 +7,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from analytics.drift.history import FloatArray, IntArray
-from analytics.drift.likelihood import Panel, Readings, over_panels, panels
 from analytics.drift.movement import Movement
+from analytics.drift.panels import Panel, Readings, panels
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.tracing import Trace, trace
 from analytics.drift.wander import node_weights
@@ -26,18 +26,15 @@ _MOST = 600.0
 
 @dataclass(frozen=True)
 class Evidence:
-    """Per stretch (n) and spread (G), in the order of chosen.
+    """What speaks for each stretch (n) at each spread (G), under a fleet's shares of blunders and jumps.
 
-    log_likelihood (n, G): with drift, one blunder and one jump integrated out.  blunders (n, G): expected
-    number.  jump (n, G, 2): posterior of a jump of each trim.  jump_step (n, G, 2): where it is likeliest.
-    share (n, SHARES): log likelihood of a share of blunders among readings, over that of none.
+    log_likelihood (n, G): with drift, one blunder and one jump integrated out.  jump (n, G, 2): posterior of
+    a jump of each trim.  jump_step (n, G, 2): where it is likeliest.
     """
 
     log_likelihood: FloatArray
-    blunders: FloatArray
     jump: FloatArray
     jump_step: IntArray
-    share: FloatArray
 
     def updated(self, rows: IntArray, newer: Evidence) -> Evidence:
         """The same with some rows (k,) taken from newer evidence of k stretches."""
@@ -48,45 +45,61 @@ class Evidence:
         return Evidence(**arrays)
 
 
+@dataclass(frozen=True)
+class Gains:
+    """Of n stretches at G spreads, whatever the shares of blunders and jumps.
+
+    log_likelihood (n, G): with drift integrated out.  blunder (n, G): likelihood with one reading a blunder
+    over that without, summed over the readings.  jump (n, G, 2): the same for a jump of each trim, and
+    jump_step where it is likeliest.  share (n, SHARES): log likelihood of a share of blunders among readings,
+    over that of none.
+    """
+
+    log_likelihood: FloatArray
+    blunder: FloatArray
+    jump: FloatArray
+    jump_step: IntArray
+    share: FloatArray
+
+    @classmethod
+    def joined(cls, parts: list[Gains]) -> Gains:
+        """Those of one part's stretches after the other's."""
+        return cls(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(cls)})
+
+    def under(self, movement: Movement) -> Evidence:
+        """The evidence under a fleet's shares."""
+        jumps = movement.jump_share * self.jump
+        total = 1.0 + movement.blunder_share * self.blunder + jumps.sum(axis=2)
+        return Evidence(self.log_likelihood + np.log(total), jumps / total[..., None], self.jump_step)
+
+
 def look_closer(
-    steps: Steps,
-    readings: Readings,
-    movement: Movement,
-    spreads: FloatArray,
-    scale: FloatArray,
-    chosen: IntArray,
-) -> Evidence:
-    """Evidence of the chosen stretches for spreads (G, 2) times their scale (2, U)."""
-    place = np.zeros(steps.stretches, np.int64)
-    place[chosen] = np.arange(len(chosen))
-    shape = (len(chosen), len(spreads))
-    out = Evidence(
+    steps: Steps, readings: Readings, movement: Movement, spreads: FloatArray, scale: FloatArray
+) -> Gains:
+    """What blunders, jumps and drift explain of each stretch, for spreads (G, 2) times their scale (2, U)."""
+    shape = (steps.stretches, len(spreads))
+    out = Gains(
         log_likelihood=np.zeros(shape),
-        blunders=np.zeros(shape),
+        blunder=np.zeros(shape),
         jump=np.zeros((*shape, 2)),
         jump_step=np.zeros((*shape, 2), np.int64),
-        share=np.zeros((len(chosen), len(SHARES))),
+        share=np.zeros((steps.stretches, len(SHARES))),
     )
 
-    def work(panel: Panel) -> None:
-        own = scale[:, panel.chosen]
-        traced = trace(panel, spreads[:, :, None] * own)
-        at = place[panel.chosen]
-        gains = _blunder_gains(panel, traced).sum(axis=0)
-        each = movement.blunder_share * gains
+    for panel in panels(steps, readings, size=CHUNK):
+        at, own = panel.chosen, scale[:, panel.chosen]
+        # single precision moves a log-likelihood by a hundredth at most
+        traced = trace(panel, (spreads[:, :, None] * own).astype(np.float32), states=False)
+        blunders = _blunder_gains(panel, traced).sum(axis=0)
         jumps = _jump_gain(traced, own * movement.reference[:, None])
-        odds_blunder = each.sum(axis=(0, 1))
-        odds_jump = movement.jump_share * jumps.sum(axis=0)
-        total = 1.0 + odds_blunder + odds_jump.sum(axis=0)
-        out.log_likelihood[at] = (traced.log_likelihood + _drift_gain(traced, movement) + np.log(total)).T
-        out.blunders[at] = (odds_blunder / total).T
-        out.jump[at] = np.moveaxis(odds_jump / total, 0, 2).swapaxes(0, 1)
-        weight = node_weights(out.log_likelihood[at].astype(np.float32), movement.mixture).T
-        out.share[at] = _of_shares((gains * weight).sum(axis=2))
+        out.log_likelihood[at] = (traced.log_likelihood + _drift_gain(traced, movement)).T
+        out.blunder[at] = blunders.sum(axis=(0, 1)).T
+        out.jump[at] = np.moveaxis(jumps.sum(axis=0), 0, 2).swapaxes(0, 1)
         step = np.take_along_axis(panel.step[:, None, None, :], jumps.argmax(axis=0)[None], axis=0)[0]
         out.jump_step[at] = np.moveaxis(step, 0, 2).swapaxes(0, 1)
-
-    over_panels(work, steps, readings, chosen, CHUNK)
+        total = out.log_likelihood[at] + np.log1p(movement.blunder_share * out.blunder[at])
+        weight = node_weights(total.astype(np.float32), movement.mixture).T
+        out.share[at] = _of_shares((blunders * weight).sum(axis=2))
     return out
 
 
@@ -111,8 +124,8 @@ def likeliest_blunder(
     probability, factor = np.zeros((2, len(chosen)))
     step, point = np.zeros((2, len(chosen)), np.int64)
     usual = movement.reference[:, None] * np.exp(movement.mixture.centre)[:, None] * scale
-    for panel in panels(steps, readings, chosen, USUAL_CHUNK):
-        sizes = _blunder_gains(panel, trace(panel, usual[None][..., panel.chosen]))[:, :, :, 0]
+    for panel in panels(steps, readings, chosen, size=USUAL_CHUNK):
+        sizes = _blunder_gains(panel, trace(panel, usual[None][..., panel.chosen], states=False))[:, :, :, 0]
         sizes = movement.blunder_share * sizes.reshape(len(BLUNDER_FACTORS), -1, len(panel.chosen))
         odds = sizes.sum(axis=0)
         worst, own = odds.argmax(axis=0), np.arange(len(panel.chosen))

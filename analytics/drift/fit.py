@@ -9,9 +9,8 @@ import numpy.typing as npt
 
 from analytics.drift import wander
 from analytics.drift.decomposition import Common, CommonSpread, decompose
-from analytics.drift.evidence import SHARES, Evidence
+from analytics.drift.evidence import SHARES, Evidence, Gains
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
-from analytics.drift.likelihood import panels
 from analytics.drift.movement import (
     SAMPLE,
     Movement,
@@ -21,6 +20,7 @@ from analytics.drift.movement import (
     readings_of,
     spread_scale,
 )
+from analytics.drift.panels import panels
 from analytics.drift.periods import Columns, cut_periods, whole_periods
 from analytics.drift.scoring import (
     SUSPECT,
@@ -29,8 +29,8 @@ from analytics.drift.scoring import (
     grid,
     look_at,
     look_hard,
-    moments_of,
     scored,
+    weighed,
 )
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.tracing import trace
@@ -114,9 +114,9 @@ def _fit_close(
 ) -> Movement:
     """Share of jumps, and the mixture once more, after a closer look at the suspects among the learnt."""
     loud = np.flatnonzero(_any_wanders(table, movement.mixture) > SUSPECT)
-    close = look_at(steps, common, movement, model, learnt[loud])
-    movement = _fit_jumps(steps, movement, close, learnt)
-    _, close = look_hard(steps, common, movement, model, learnt[loud])
+    gains = look_at(steps, common, movement, model, learnt[loud])
+    movement = _fit_jumps(steps, movement, gains.under(movement), learnt)
+    _, close = look_hard(steps, common, movement, model, learnt[loud], gains, table[loud])
     seen = table.copy()
     seen[loud] = close.log_likelihood
     return _fit_mixture(movement, seen, rng)
@@ -174,7 +174,7 @@ def _fit_mixture(movement: Movement, table: npt.NDArray[np.float32], rng: np.ran
 def _fit_peers(movement: Movement, table: npt.NDArray[np.float32], own: IntArray) -> Movement:
     """Each model's usual movement over the fleet's, drawn towards 1 where it has few burners."""
     mixture = movement.mixture
-    _, log = moments_of(table, mixture)
+    log = weighed(table, mixture).log
     scale = movement.model_scale.copy()
     for trim in (THROTTLE, OFFSET):
         usual = np.abs(log[:, trim] - mixture.centre[trim]) < 3.0 * mixture.between[trim]
@@ -200,8 +200,8 @@ def _fit_drift(
         return movement
     usual = movement.reference[:, None] * spread_scale(steps, movement, model)
     score, information = np.zeros((2, steps.stretches)), np.zeros((2, steps.stretches))
-    for panel in panels(steps, readings_of(steps, common, movement), chosen, 1_000):
-        got = trace(panel, usual[None, :, panel.chosen])
+    for panel in panels(steps, readings_of(steps, common, movement), chosen, size=1_000):
+        got = trace(panel, usual[None, :, panel.chosen], states=False)
         for trim in (THROTTLE, OFFSET):
             score[trim, panel.chosen] = got.slope_score[trim, 0]
             information[trim, panel.chosen] = got.slope_information[trim, trim, 0]
@@ -238,19 +238,20 @@ def _clean(steps: Steps, common: Common, movement: Movement, model: IntArray, sa
     """Share of blunders among the sample's readings; noise and movements again where those are set aside."""
     readings = float(steps.read[np.isin(steps.stretch, sample)].sum())
     for _ in range(CLEANINGS):
-        share = _blunder_share(look_at(steps, common, movement, model, sample))
-        movement = replace(movement, blunder_share=share)
-        cleaned, _ = look_hard(steps, common, movement, model, sample)
+        gains = look_at(steps, common, movement, model, sample)
+        movement = replace(movement, blunder_share=_blunder_share(gains))
+        table = grid(steps, common, movement, model, sample)
+        cleaned, _ = look_hard(steps, common, movement, model, sample, gains, table)
         if np.sum(cleaned.var > steps.var) <= MANY_BLUNDERS * readings:
             break
         movement = fit_noise(cleaned, common, movement, sample)
     return movement
 
 
-def _blunder_share(evidence: Evidence) -> float:
+def _blunder_share(gains: Gains) -> float:
     """Posterior mean of the share of blunders, log-normal about the first guess before the readings."""
     prior = -0.5 * (np.log(SHARES / first_guess(1).blunder_share) / BLUNDER_PRIOR_SD) ** 2
-    log = evidence.share.sum(axis=0) + prior
+    log = gains.share.sum(axis=0) + prior
     weight = np.exp(log - log.max())
     return float(weight @ SHARES / weight.sum())
 

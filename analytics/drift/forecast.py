@@ -8,16 +8,20 @@ from typing import TypeVar
 import numpy as np
 from scipy.special import ndtr
 
-from analytics.drift.history import FloatArray, IntArray
+from analytics.drift.history import BoolArray, FloatArray, IntArray
 from analytics.drift.threads import in_threads
 
 NODE_Z = np.array([-2.856970, -1.355626, 0.0, 1.355626, 2.856970])
 """Five-point Gauss-Hermite nodes for a standard normal. Abramowitz and Stegun table 25.10, from MEMORY."""
 NODE_WEIGHT = np.array([0.011257, 0.222076, 0.533333, 0.222076, 0.011257])
-FINE_Z = np.linspace(-3.75, 3.75, 31)
-_EDGES = np.append(FINE_Z - 0.125, FINE_Z[-1] + 0.125)
+_SHARE = NODE_WEIGHT / NODE_WEIGHT.sum()
+_ANGLE, _ANGLE_WEIGHT = np.polynomial.legendre.leggauss(6)
+"""Six points between no correlation and all of it: the probability of a rectangle to 2e-5."""
+FARTHEST = 8.0
+"""Standard deviations beyond which nothing lies."""
 CHUNK = 2_000
 """Burners looked ahead at once: so few that their slices stay in the processor's own memory."""
+MOST_CORRELATION = 0.9999
 ANNUAL_DAYS = 365.25
 SOONEST_DAYS = 90.0
 LIMIT = 0.05
@@ -66,23 +70,68 @@ def probability_outside(outlook: Outlook, bands: Bands, days_ahead: FloatArray) 
 
     NaN where nothing is known or no band is set. The two points are taken together, with their correlation.
     """
-    years = np.asarray(days_ahead, dtype=np.float64) / ANNUAL_DAYS
-    with np.errstate(invalid="ignore"):
-        low, high = 100.0 * np.log(bands.lowest_phi), 100.0 * np.log(bands.highest_phi)
-    low, high = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
-    state = outlook.mean + outlook.drift * years[:, None]
-    centre = state[:, :1] + outlook.slope * state[:, 1:] + outlook.constant
-    inside = np.zeros(len(years))
-    for node, weight in enumerate(NODE_WEIGHT):
-        grown = outlook.walk_var[:, node] * years[:, None] + outlook.drift_var * years[:, None] ** 2
-        kk = outlook.cov[:, 0] + grown[:, 0] + outlook.common_var
-        kw, ww = outlook.cov[:, 1], outlook.cov[:, 2] + grown[:, 1]
-        s = outlook.slope
-        var = kk[:, None] + 2.0 * s * kw[:, None] + s**2 * ww[:, None]
-        shared = kk + (s[:, 0] + s[:, 1]) * kw + s[:, 0] * s[:, 1] * ww
-        inside += weight * _both_inside(centre, var, shared, low, high)
-    known = np.isfinite(centre).all(axis=1) & (np.isfinite(low) | np.isfinite(high)).any(axis=1)
-    return np.where(known, np.clip(1.0 - inside / NODE_WEIGHT.sum(), 0.0, 1.0), np.nan)
+    limits = _standard_limits(outlook, bands, days_ahead)
+    inside = np.einsum("n,nb->b", _SHARE, _both_inside(*limits))
+    return np.where(_is_known(outlook, bands), np.clip(1.0 - inside, 0.0, 1.0), np.nan)
+
+
+def passes(outlook: Outlook, bands: Bands, days_ahead: FloatArray, limit: float) -> BoolArray:
+    """Whether that probability is over limit (B,); False where it is not known.
+
+    It is at least what lies outside at either point and at most their sum: few need both points together.
+    """
+    low, high, correlation = _standard_limits(outlook, bands, days_ahead)
+    alone = np.einsum("n,nbp->bp", _SHARE, 1.0 - (ndtr(high) - ndtr(low)))
+    over = alone.max(axis=1) > limit
+    open_ = np.flatnonzero(~over & (alone.sum(axis=1) > limit))
+    inside = _both_inside(low[:, open_], high[:, open_], correlation[:, open_])
+    over[open_] = 1.0 - np.einsum("n,nb->b", _SHARE, inside) > limit
+    return np.asarray(over & _is_known(outlook, bands))
+
+
+def _is_known(outlook: Outlook, bands: Bands) -> BoolArray:
+    limited = np.isfinite(bands.lowest_phi) | np.isfinite(bands.highest_phi)
+    return np.asarray(np.isfinite(outlook.mean).all(axis=1) & limited.any(axis=1))
+
+
+def _standard_limits(
+    outlook: Outlook, bands: Bands, days_ahead: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Limits of both points in standard deviations (N, B, 2) and their correlation (N, B), by NODE_Z."""
+    years = np.asarray(days_ahead, dtype=np.float64)[:, None] / ANNUAL_DAYS
+    state = outlook.mean + outlook.drift * years
+    slope = outlook.slope
+    centre = state[:, :1] + slope * state[:, 1:] + outlook.constant
+    grown = outlook.walk_var.swapaxes(0, 1) * years + outlook.drift_var * years**2
+    kk = grown[..., 0] + outlook.cov[:, 0] + outlook.common_var
+    kw, ww = outlook.cov[:, 1], grown[..., 1] + outlook.cov[:, 2]
+    sd = np.stack([np.sqrt(np.maximum(kk + s * (2.0 * kw + s * ww), 1e-12)) for s in slope.T], axis=-1)
+    shared = kk + (slope[:, 0] + slope[:, 1]) * kw + slope[:, 0] * slope[:, 1] * ww
+    correlation = np.clip(shared / (sd[..., 0] * sd[..., 1]), -MOST_CORRELATION, MOST_CORRELATION)
+    low, high = (
+        np.clip((100.0 * np.log(phi) - centre) / sd, -FARTHEST, FARTHEST)
+        for phi in (bands.lowest_phi, bands.highest_phi)
+    )
+    low, high = np.where(np.isnan(low), -FARTHEST, low), np.where(np.isnan(high), FARTHEST, high)
+    return low, high, correlation
+
+
+def _both_inside(low: FloatArray, high: FloatArray, correlation: FloatArray) -> FloatArray:
+    """Bivariate normal probability of a rectangle; limits (..., 2) in standard deviations.
+
+    That of independent points and what the correlation adds, by Plackett's identity: the density at the four
+    corners integrated over the correlation's angle. Source: Plackett 1954; Drezner and Wesolowsky 1990.
+    """
+    alone = ndtr(high) - ndtr(low)
+    half_angle = 0.5 * np.arcsin(correlation)
+    added = np.zeros(correlation.shape)
+    corners = [(x[..., 0], y[..., 1], 1.0 if x is y else -1.0) for x in (low, high) for y in (low, high)]
+    for point, weight in zip(_ANGLE, _ANGLE_WEIGHT, strict=True):
+        sine = np.sin(half_angle * (1.0 + point))
+        per = 0.5 / (1.0 - sine**2)
+        for x, y, sign in corners:
+            added += sign * weight * np.exp((2.0 * sine * x * y - x**2 - y**2) * per)
+    return np.asarray(alone[..., 0] * alone[..., 1] + added * half_angle / (2.0 * np.pi))
 
 
 def next_visit_day(outlook: Outlook, bands: Bands, limit: float = LIMIT) -> FloatArray:
@@ -105,37 +154,19 @@ def next_visit_day(outlook: Outlook, bands: Bands, limit: float = LIMIT) -> Floa
 def _passing_day(outlook: Outlook, bands: Bands, limit: float) -> FloatArray:
     """As next_visit_day, by halving between the soonest day and the annual one where it lies between."""
     count = len(outlook.last_day)
-    with np.errstate(invalid="ignore"):
-        passes = probability_outside(outlook, bands, np.full(count, ANNUAL_DAYS)) > limit
-        now = probability_outside(outlook, bands, np.full(count, SOONEST_DAYS)) > limit
-    between = np.flatnonzero(passes & ~now)
+    by_then = passes(outlook, bands, np.full(count, ANNUAL_DAYS), limit)
+    now = passes(outlook, bands, np.full(count, SOONEST_DAYS), limit)
+    between = np.flatnonzero(by_then & ~now)
     theirs, limits = _chosen(outlook, between), _chosen(bands, between)
     early, late = np.full(len(between), SOONEST_DAYS), np.full(len(between), ANNUAL_DAYS)
     for _ in range(HALVINGS):
         middle = 0.5 * (early + late)
-        passed = probability_outside(theirs, limits, middle) > limit
+        passed = passes(theirs, limits, middle, limit)
         early, late = np.where(passed, early, middle), np.where(passed, middle, late)
     ahead = np.full(count, SOONEST_DAYS)
     ahead[between] = np.floor(early)
-    return np.where(passes, outlook.last_day + ahead, np.nan)
+    return np.where(by_then, outlook.last_day + ahead, np.nan)
 
 
 def _chosen(whole: _Held, rows: IntArray) -> _Held:
     return replace(whole, **{field.name: getattr(whole, field.name)[rows] for field in fields(whole)})
-
-
-def _both_inside(
-    centre: FloatArray, var: FloatArray, shared: FloatArray, low: FloatArray, high: FloatArray
-) -> FloatArray:
-    """Bivariate normal probability of a rectangle, by summing the second point given the first (B,)."""
-    sd = np.sqrt(np.maximum(var, 1e-12))
-    # the share of each slice of the first point that lies inside its limits, so that edges are not stepwise
-    bounds = [ndtr((limit[:, 0] - centre[:, 0]) / sd[:, 0]) for limit in (low, high)]
-    below = np.clip(ndtr(_EDGES)[:, None], *bounds)
-    mass = np.maximum(np.diff(below, axis=0), 0.0)
-    pull = shared / np.maximum(var[:, 0], 1e-12)
-    given_sd = np.sqrt(np.maximum(var[:, 1] - pull * shared, 1e-12))
-    tilt = FINE_Z[:, None] * (pull * sd[:, 0] / given_sd)
-    second = ndtr((high[:, 1] - centre[:, 1]) / given_sd - tilt)
-    second -= ndtr((low[:, 1] - centre[:, 1]) / given_sd - tilt)
-    return np.asarray(np.sum(mass * second, axis=0))

@@ -7,7 +7,6 @@ covariance to any column (filter forwards, adjoint backwards), or gives the inno
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,9 +15,8 @@ from scipy import sparse
 
 from analytics.drift.history import BoolArray, FloatArray, IntArray
 from analytics.drift.steps import UNREAD
-from analytics.drift.threads import THREADS
 
-BLOCK = 2_000
+BLOCK = 1_000
 """Stretches filtered at once: few enough that a row of them stays in the processor's own memory."""
 LEVEL_VAR = 150.0**2
 """Variance of a fresh level of the throttle [%^2]. Wider than one burner needs: a fleet has tens of thousands
@@ -104,26 +102,20 @@ class Whitener:
         design: of rows_of.  In single precision, which is far finer than what is asked of the solution. Rows
         are put in the blocks' own order once, so that no product has to gather them again.
         """
-        parts = [[_single(block) for block in self._blocks[part::THREADS]] for part in range(THREADS)]
-        designs = [_in_order(design, blocks) for blocks in parts]
-        turned = [ordered.T for ordered in designs]
-
-        def part_of(part: int, vector: npt.NDArray[np.float32]) -> FloatArray:
-            rows = designs[part] @ vector
-            at = 0
-            for block in parts[part]:
-                size = block.step.size
-                _apply(block, rows[at : at + size].reshape(block.step.shape))
-                at += size
-            return np.asarray(turned[part] @ rows, dtype=np.float64)
+        blocks = [_single(block) for block in self._blocks]
+        ordered = _in_order(design, blocks)
+        turned = ordered.T
 
         def product(vector: FloatArray) -> FloatArray:
             # scaled, since single precision has little range
             size = float(np.abs(vector).max(initial=1e-30))
-            halves = pool.map(part_of, range(THREADS), [(vector / size).astype(np.float32)] * THREADS)
-            return np.asarray(size * sum(halves, np.zeros(design.shape[1])))
+            rows = ordered @ (vector / size).astype(np.float32)
+            at = 0
+            for block in blocks:
+                _apply(block, rows[at : at + block.step.size].reshape(block.step.shape))
+                at += block.step.size
+            return np.asarray(turned @ rows, dtype=np.float64) * size
 
-        pool = ThreadPoolExecutor(THREADS)
         return product
 
 

@@ -9,8 +9,11 @@ from scipy.optimize import minimize
 
 from analytics.drift.decomposition import Common, corrected
 from analytics.drift.history import OFFSET, THROTTLE, BoolArray, FloatArray, IntArray
-from analytics.drift.likelihood import LEVEL_VAR, Readings, log_likelihoods
+from analytics.drift.likelihood import log_likelihoods
+from analytics.drift.panels import LEVEL_VAR, Readings
+from analytics.drift.slices import over_slices
 from analytics.drift.steps import UNREAD, Steps
+from analytics.drift.threads import in_threads
 from analytics.drift.wander import START, Mixture
 
 THROTTLE_PRIOR, OFFSET_PRIOR_PA = 0.8, 0.35
@@ -68,23 +71,23 @@ def noise_of(steps: Steps, movement: Movement) -> tuple[FloatArray, FloatArray]:
     return var, steps.shared_var + movement.visit_var
 
 
-def readings_of(steps: Steps, common: Common, movement: Movement, y: FloatArray | None = None) -> Readings:
+def readings_of(steps: Steps, common: Common, movement: Movement) -> Readings:
     """Readings less what is common, with noise as estimated, and wide fresh states about each stretch's
     own.
     """
-    y = corrected(steps, common) if y is None else y
+    y = corrected(steps, common)
     var, shared = noise_of(steps, movement)
     read = steps.read.any(axis=1)
     usual = np.where(steps.read[:, 0], y[:, 0], y[:, 1]) * read
     count = np.bincount(steps.stretch, read, minlength=steps.stretches)
     mean = np.bincount(steps.stretch, usual, minlength=steps.stretches) / np.maximum(count, 1)
-    level = np.stack([mean, steps.offset_centre_pa], axis=1)[steps.stretch]
+    level = np.stack([mean, steps.offset_centre_pa], axis=1)
     return Readings(
         y=y,
         var=var,
         shared_var=shared + common.step_var,
         level=level,
-        level_var=np.broadcast_to(np.array(LEVEL_VAR), (steps.count, 2)),
+        level_var=np.array(LEVEL_VAR),
     )
 
 
@@ -94,19 +97,21 @@ def fit_noise(steps: Steps, common: Common, movement: Movement, chosen: IntArray
     first, second = np.meshgrid(np.arange(len(MULTIPLES)), np.arange(len(MULTIPLES)), indexing="ij")
     weight = (MULTIPLE_WEIGHTS[first] * MULTIPLE_WEIGHTS[second]).ravel()
     some, theirs, _ = only(steps, common, chosen)
-    y = corrected(some, theirs)
+    parts = over_slices(lambda at: (some.part(at.stretches, at.rows), theirs.part(at.rows)), some)
+
+    def evidence(part: tuple[Steps, Common], trial: Movement) -> float:
+        spreads = np.stack([MULTIPLES[first.ravel()], MULTIPLES[second.ravel()]], axis=1) * trial.reference
+        table = log_likelihoods(part[0], readings_of(*part, trial), spreads).astype(np.float64)
+        top = table.max(axis=1, keepdims=True)
+        return float(np.sum(np.log(np.sum(np.exp(table - top) * weight, axis=1)) + top[:, 0]))
 
     def loss(log_values: FloatArray) -> float:
         values = np.exp(log_values)
-        trial = replace(movement, noise_factor=float(values[2]), visit_var=float(values[3] ** 2))
-        readings = readings_of(some, theirs, trial, y)
-        spreads = np.stack(
-            [MULTIPLES[first.ravel()] * values[0], MULTIPLES[second.ravel()] * values[1]], axis=1
+        trial = replace(
+            movement, reference=values[:2], noise_factor=float(values[2]), visit_var=float(values[3] ** 2)
         )
-        table = log_likelihoods(some, readings, spreads).astype(np.float64)
-        top = table.max(axis=1, keepdims=True)
-        evidence = float(np.sum(np.log(np.sum(np.exp(table - top) * weight, axis=1)) + top[:, 0]))
-        return -evidence + 0.5 * float(np.sum(((log_values - centre) / PRIOR_SD) ** 2))
+        known = sum(in_threads(lambda part: evidence(part, trial), parts))
+        return -known + 0.5 * float(np.sum(((log_values - centre) / PRIOR_SD) ** 2))
 
     start = np.log([*movement.reference, movement.noise_factor, max(np.sqrt(movement.visit_var), 0.1)])
     simplex = np.vstack([start, start + 0.25 * np.eye(4)])
@@ -135,18 +140,4 @@ def only(steps: Steps, common: Common, chosen: IntArray) -> tuple[Steps, Common,
     is_chosen = np.zeros(steps.stretches, np.bool_)
     is_chosen[chosen] = True
     keep = is_chosen[steps.stretch]
-    per_step = {
-        name: getattr(steps, name)[keep]
-        for name in (
-            *("row", "phase", "years", "reset", "y", "var", "slope", "shared_var", "period", "cell"),
-            *("bias_effect", "air", "day"),
-        )
-    }
-    per_stretch = {
-        name: getattr(steps, name)[chosen]
-        for name in ("burner", "is_current", "signal_pa", "offset_centre_pa")
-    }
-    number = np.cumsum(is_chosen) - 1
-    own = {name: getattr(common, name)[keep] for name in ("step_bias", "step_gas", "step_air", "step_var")}
-    few = replace(steps, stretch=number[steps.stretch[keep]], **per_step, **per_stretch)
-    return few, replace(common, **own), keep
+    return steps.part(chosen, keep), common.part(keep), keep

@@ -9,10 +9,11 @@ import numpy.typing as npt
 
 from analytics.drift import wander
 from analytics.drift.decomposition import Common
-from analytics.drift.evidence import BLUNDER_FACTORS, Evidence, likeliest_blunder, look_closer
+from analytics.drift.evidence import BLUNDER_FACTORS, Evidence, Gains, likeliest_blunder, look_closer
 from analytics.drift.history import FloatArray, IntArray
 from analytics.drift.likelihood import log_likelihoods
 from analytics.drift.movement import Movement, only, readings_of, scaled_spreads, spread_scale
+from analytics.drift.slices import Slice, over_slices
 from analytics.drift.steps import Steps
 from analytics.drift.threads import in_threads
 
@@ -25,16 +26,25 @@ MOST_BLUNDERS = 6
 
 
 @dataclass(frozen=True)
+class Weighed:
+    """Per stretch: posterior (n, 4) of the classes of wandering; square, log (n, 2): posterior mean of each
+    trim's squared multiple of the reference movement, and of its logarithm.
+    """
+
+    posterior: FloatArray
+    square: FloatArray
+    log: FloatArray
+
+
+@dataclass(frozen=True)
 class Scored:
     """Stretches under the fleet's figures. steps: as they were, blunders set aside.
 
-    log_likelihood (U, G) on the grid of nodes.  posterior (U, 4) of the classes of wandering.  suspects (n,):
-    stretches looked at closely, whose evidence is close.
+    suspects (n,): stretches looked at closely, whose evidence is close.
     """
 
     steps: Steps
-    log_likelihood: npt.NDArray[np.float32]
-    posterior: FloatArray
+    weighed: Weighed
     suspects: IntArray
     close: Evidence
 
@@ -45,48 +55,69 @@ def grid(
     """Log-likelihood of the chosen stretches (sorted; all by default) on the grid of nodes (n, G)."""
     if chosen is not None:
         steps, common, _ = only(steps, common, chosen)
-    spreads = scaled_spreads(wander.node_spreads(movement.reference), spread_scale(steps, movement, model))
-    return log_likelihoods(steps, readings_of(steps, common, movement), spreads)
+    nodes = wander.node_spreads(movement.reference)
+
+    def part(at: Slice) -> npt.NDArray[np.float32]:
+        some, theirs = steps.part(at.stretches, at.rows), common.part(at.rows)
+        spreads = scaled_spreads(nodes, spread_scale(some, movement, model))
+        return log_likelihoods(some, readings_of(some, theirs, movement), spreads)
+
+    return np.concatenate(over_slices(part, steps))
 
 
 def scored(
     steps: Steps, common: Common, movement: Movement, model: IntArray, table: npt.NDArray[np.float32]
 ) -> Scored:
-    """Posteriors of all stretches from their table (U, G), which takes what the closer look finds."""
-    mixture = movement.mixture
-    posterior = wander.probabilities(classes_of(table, mixture), mixture.share)
-    suspects = np.flatnonzero(1.0 - posterior[:, 0] > SUSPECT)
-    steps, close = look_hard(steps, common, movement, model, suspects)
-    table[suspects] = close.log_likelihood
-    again = classes_of(table[suspects], mixture)
-    posterior[suspects] = wander.probabilities(again, mixture.share)
-    return Scored(steps, table, posterior, suspects, close)
+    """Posteriors of all stretches from their table (U, G), with a closer look at the suspects."""
+    whole = weighed(table, movement.mixture)
+    suspects = np.flatnonzero(1.0 - whole.posterior[:, 0] > SUSPECT)
+    gains = look_at(steps, common, movement, model, suspects)
+    steps, close = look_hard(steps, common, movement, model, suspects, gains, table[suspects])
+    again = weighed(close.log_likelihood.astype(np.float32), movement.mixture)
+    for array, newer in (
+        (whole.posterior, again.posterior),
+        (whole.square, again.square),
+        (whole.log, again.log),
+    ):
+        array[suspects] = newer
+    return Scored(steps, whole, suspects, close)
 
 
-def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray) -> Evidence:
-    """Evidence of the chosen stretches (sorted) on the grid of nodes."""
+def look_at(steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray) -> Gains:
+    """Gains of the chosen stretches (sorted) on the grid of nodes."""
     steps, common, _ = only(steps, common, chosen)
-    spreads = wander.node_spreads(movement.reference)
-    scale = spread_scale(steps, movement, model)
-    return look_closer(
-        steps, readings_of(steps, common, movement), movement, spreads, scale, np.arange(len(chosen))
-    )
+    nodes = wander.node_spreads(movement.reference)
+
+    def part(at: Slice) -> Gains:
+        some, theirs = steps.part(at.stretches, at.rows), common.part(at.rows)
+        scale = spread_scale(some, movement, model)
+        found = look_closer(some, readings_of(some, theirs, movement), movement, nodes, scale)
+        return replace(found, jump_step=found.jump_step + at.rows.start)
+
+    return Gains.joined(over_slices(part, steps))
 
 
 def look_hard(
-    steps: Steps, common: Common, movement: Movement, model: IntArray, chosen: IntArray
+    steps: Steps,
+    common: Common,
+    movement: Movement,
+    model: IntArray,
+    chosen: IntArray,
+    gains: Gains,
+    table: npt.NDArray[np.float32],
 ) -> tuple[Steps, Evidence]:
-    """The same, with blunders set aside where that makes the readings likelier, at the price of each blunder.
+    """Evidence of the chosen stretches, with blunders set aside where that makes the readings likelier.
 
-    Returns the steps with the variance of those readings raised, and the evidence: at each spread the better
-    of what the readings say whole and without their blunders.
+    gains, table: of the chosen stretches, by look_at and grid. Each blunder has its price.  Returns the steps
+    with the variance of those readings raised, and the evidence: at each spread the better of what the
+    readings say whole and without their blunders.
     """
     few, theirs, place = only(steps, common, chosen)
-    evidence = look_at(few, theirs, movement, model, np.arange(len(chosen)))
-    few, count = set_aside(few, theirs, movement, model)
+    evidence = gains.under(movement)
+    few, count = set_aside(few, theirs, movement, model, table)
     fewer = np.flatnonzero(count > 0)
     if len(fewer):
-        left = look_at(few, theirs, movement, model, fewer)
+        left = look_at(few, theirs, movement, model, fewer).under(movement)
         price = count[fewer, None] * np.log(movement.blunder_share / len(BLUNDER_FACTORS))
         best = np.maximum(evidence.log_likelihood[fewer], left.log_likelihood + price)
         evidence = evidence.updated(fewer, replace(left, log_likelihood=best))
@@ -95,16 +126,18 @@ def look_hard(
     return replace(steps, var=var), evidence
 
 
-def set_aside(steps: Steps, common: Common, movement: Movement, model: IntArray) -> tuple[Steps, IntArray]:
+def set_aside(
+    steps: Steps, common: Common, movement: Movement, model: IntArray, table: npt.NDArray[np.float32]
+) -> tuple[Steps, IntArray]:
     """Steps with the variance of blunders raised, and how many there are in each stretch (U,).
 
-    Readings are taken one after another, each the likeliest blunder of a trim that moves as usual: several
-    blunders make a trim look as if it wandered, and hide each other from whoever believes that. How many of
-    them are kept is then decided over all movements.
+    table (U, G): their log-likelihood by grid.  Readings are taken one after another, each the likeliest
+    blunder of a trim that moves as usual: several blunders make a trim look as if it wandered, and hide each
+    other from whoever believes that. How many of them are kept is then decided over all movements.
     """
     scale = spread_scale(steps, movement, model)
     whole, active = steps, np.arange(steps.stretches)
-    best = wander.log_evidence(grid(steps, common, movement, model), movement.mixture)
+    best = wander.log_evidence(table, movement.mixture)
     kept = np.zeros(steps.stretches, np.int64)
     taken: list[tuple[IntArray, IntArray, IntArray, FloatArray]] = []
     price = np.log(movement.blunder_share / len(BLUNDER_FACTORS))
@@ -120,8 +153,8 @@ def set_aside(steps: Steps, common: Common, movement: Movement, model: IntArray)
         var = steps.var.copy()
         var[step, point] *= wider
         steps = replace(steps, var=var)
-        table = grid(steps, common, movement, model, active)
-        evidence = wander.log_evidence(table, movement.mixture) + number * price
+        lighter = grid(steps, common, movement, model, active)
+        evidence = wander.log_evidence(lighter, movement.mixture) + number * price
         better = evidence > best[active]
         best[active[better]], kept[active[better]] = evidence[better], number
     var = whole.var.copy()
@@ -140,17 +173,14 @@ def classes_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> Float
     return np.concatenate([np.zeros((0, 4)), *in_threads(part, range(0, len(table), PART))])
 
 
-def moments_of(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> tuple[FloatArray, FloatArray]:
-    """Posterior mean of each trim's squared multiple, and of its log multiple (U, 2)."""
+def weighed(table: npt.NDArray[np.float32], mixture: wander.Mixture) -> Weighed:
+    """What a table (n, G) says of each stretch, in parts to bound memory."""
 
-    def part(at: int) -> tuple[FloatArray, FloatArray]:
+    def part(at: int) -> tuple[FloatArray, ...]:
         fine, _ = wander.fine_likelihood(table[at : at + PART])
         posterior = wander.probabilities(wander.class_likelihood(fine, mixture), mixture.share)
-        return wander.movement_moments(fine, mixture, posterior)
+        return posterior, *wander.movement_moments(fine, mixture, posterior)
 
+    empty = (np.zeros((0, 4)), np.zeros((0, 2)), np.zeros((0, 2)))
     parts = in_threads(part, range(0, len(table), PART))
-    empty = np.zeros((0, 2))
-    return (
-        np.concatenate([empty, *(square for square, _ in parts)]),
-        np.concatenate([empty, *(log for _, log in parts)]),
-    )
+    return Weighed(*(np.concatenate(arrays) for arrays in zip(empty, *parts, strict=True)))

@@ -30,6 +30,13 @@ UNKNOWN_AIR_VAR = (50.0 * 4.0 / 288.0) ** 2
 """Variance [%^2] where the intake temperature was not read: 4 K about the month's mean."""
 
 
+_PER_STEP = (
+    *("stretch", "row", "phase", "years", "reset", "y", "var", "slope", "shared_var", "period", "cell"),
+    *("bias_effect", "air", "day"),
+)
+_PER_STRETCH = ("burner", "is_current", "signal_pa", "offset_centre_pa")
+
+
 @dataclass(frozen=True)
 class Steps:
     """S steps in order of stretch and time, U stretches.
@@ -74,6 +81,14 @@ class Steps:
     @property
     def read(self) -> BoolArray:
         return self.var < UNREAD
+
+    def part(self, stretches: slice | IntArray, rows: slice | BoolArray) -> Steps:
+        """The same of some stretches (in order) and of their steps, renumbered."""
+        names = [(name, rows) for name in _PER_STEP] + [(name, stretches) for name in _PER_STRETCH]
+        some = {name: getattr(self, name)[at] for name, at in names}
+        number = np.zeros(self.stretches, np.int64)
+        number[stretches] = np.arange(len(some["burner"]))
+        return replace(self, **{**some, "stretch": number[some["stretch"]]})
 
 
 def steps_of(history: History) -> Steps:

@@ -11,13 +11,15 @@ from analytics.drift import wander
 from analytics.drift.decomposition import Common
 from analytics.drift.forecast import NODE_Z, Outlook
 from analytics.drift.history import FOUND, HIGH, LOW, OFFSET, THROTTLE, FloatArray, History, IntArray
-from analytics.drift.likelihood import Panel, over_panels
 from analytics.drift.movement import Movement, readings_of, spread_scale
-from analytics.drift.scoring import Scored, moments_of
+from analytics.drift.panels import Panel, panels
+from analytics.drift.scoring import Scored
+from analytics.drift.slices import Slice, over_slices
 from analytics.drift.steps import Steps
 from analytics.drift.tracing import trace
 
 NO_READINGS, ONE_VISIT, TWO_VISITS, IDENTICAL, NO_LOW_FIRE = 1, 2, 3, 4, 5
+CHUNK = 2_000
 IDENTICAL_LEAST = 4
 """From this many visits on, readings that never differ in the last digit were copied, not read."""
 
@@ -59,6 +61,13 @@ class _Traced:
     state: FloatArray
     cov: FloatArray
 
+    def part(self, at: Slice) -> _Traced:
+        """Views of a slice's stretches and steps."""
+        drift, drift_u, held, held_var = (
+            array[at.stretches] for array in (self.drift, self.drift_u, self.held, self.held_var)
+        )
+        return _Traced(drift, drift_u, held, held_var, self.state[at.rows], self.cov[at.rows])
+
 
 def summarise(
     history: History,
@@ -67,8 +76,8 @@ def summarise(
     score: Scored,
 ) -> Summary:
     """Summary of a checked history's steps as scored."""
-    steps, posterior = score.steps, score.posterior
-    square, log = moments_of(score.log_likelihood, movement.mixture)
+    steps, posterior = score.steps, score.weighed.posterior
+    square, log = score.weighed.square, score.weighed.log
     base = movement.reference * spread_scale(steps, movement, history.model).T
     traced = _trace_all(steps, common, movement, np.sqrt(square) * base)
     current = np.full(history.burners, -1)
@@ -123,26 +132,32 @@ def _trace_all(steps: Steps, common: Common, movement: Movement, spreads: FloatA
     n = steps.stretches
     drift, drift_u, held, held_var = np.full((4, n, 2), np.nan)
     out = _Traced(drift, drift_u, held, held_var, np.zeros((steps.count, 2)), np.ones((steps.count, 3)))
-    readings = readings_of(steps, common, movement)
-    prior = 1.0 / movement.drift_sd**2
 
-    def work(panel: Panel) -> None:
-        got = trace(panel, spreads[panel.chosen].T[None])
-        for trim in (THROTTLE, OFFSET):
-            information, score = got.slope_information[trim, trim, 0], got.slope_score[trim, 0]
-            known = information > 1e-9
-            safe = np.where(known, information, 1.0)
-            out.drift[panel.chosen, trim] = np.where(known, score / safe, np.nan)
-            out.drift_u[panel.chosen, trim] = np.where(known, 1.0 / np.sqrt(safe), np.nan)
-            total = information + prior[trim]
-            out.held[panel.chosen, trim] = (score + prior[trim] * movement.drift_mean[trim]) / total
-            out.held_var[panel.chosen, trim] = 1.0 / total
-        real = panel.real
-        out.state[panel.step[real]] = np.moveaxis(got.state[:, :, 0], 1, 2)[real]
-        out.cov[panel.step[real]] = np.moveaxis(got.state_cov[:, :, 0], 1, 2)[real]
+    def part(at: Slice) -> None:
+        some, theirs = steps.part(at.stretches, at.rows), common.part(at.rows)
+        for panel in panels(some, readings_of(some, theirs, movement), size=CHUNK):
+            _note(out.part(at), panel, movement, spreads[at.stretches])
 
-    over_panels(work, steps, readings, size=4_000)
+    over_slices(part, steps)
     return out
+
+
+def _note(out: _Traced, panel: Panel, movement: Movement, spreads: FloatArray) -> None:
+    """Write down the states and drift of a panel's stretches."""
+    got = trace(panel, spreads[panel.chosen].T[None])
+    for trim in (THROTTLE, OFFSET):
+        information, score = got.slope_information[trim, trim, 0], got.slope_score[trim, 0]
+        known = information > 1e-9
+        safe = np.where(known, information, 1.0)
+        out.drift[panel.chosen, trim] = np.where(known, score / safe, np.nan)
+        out.drift_u[panel.chosen, trim] = np.where(known, 1.0 / np.sqrt(safe), np.nan)
+        prior = 1.0 / movement.drift_sd[trim] ** 2
+        total = information + prior
+        out.held[panel.chosen, trim] = (score + prior * movement.drift_mean[trim]) / total
+        out.held_var[panel.chosen, trim] = 1.0 / total
+    real = panel.real
+    out.state[panel.step[real]] = np.moveaxis(got.state[:, :, 0], 1, 2)[real]
+    out.cov[panel.step[real]] = np.moveaxis(got.state_cov[:, :, 0], 1, 2)[real]
 
 
 def _counts(history: History, steps: Steps) -> tuple[IntArray, IntArray, FloatArray]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analytics.drift.history import OFFSET, THROTTLE, FloatArray
-from analytics.drift.likelihood import Panel
+from analytics.drift.panels import Panel
 from analytics.drift.steps import UNREAD
 
 
@@ -55,12 +55,17 @@ class _Forward:
     slope_information: FloatArray
 
 
-def trace(panel: Panel, spreads: FloatArray) -> Trace:
-    """Trace of a panel's stretches. spreads (G, 2, n) or (G, 2, 1): movement per root year of each trim."""
+def trace(panel: Panel, spreads: FloatArray, *, states: bool = True) -> Trace:
+    """Trace of a panel's stretches, in the precision of spreads.
+
+    spreads (G, 2, n) or (G, 2, 1): movement per root year of each trim.  states: smoothed ones too; they are
+    empty otherwise, and in single precision their variances lose a few parts in a thousand.
+    """
     n = panel.y1.shape[1]
-    walk = np.broadcast_to(np.asarray(spreads, dtype=np.float64) ** 2, (len(spreads), 2, n))
+    panel = panel.of_type(spreads.dtype)
+    walk = np.broadcast_to(spreads**2, (len(spreads), 2, n))
     forward = _forward(panel, walk)
-    return _backward(panel, forward)
+    return _backward(panel, forward, states)
 
 
 _Reading = tuple[FloatArray, FloatArray | float, FloatArray, FloatArray]
@@ -75,21 +80,22 @@ def _readings(panel: Panel, t: int) -> tuple[_Reading, _Reading]:
 
 def _forward(panel: Panel, walk: FloatArray) -> _Forward:
     times, shape = len(panel.y1), (walk.shape[0], walk.shape[2])
+    kind = walk.dtype
     kept = _Forward(
-        mean=np.empty((times, 2, *shape)),
-        cov=np.empty((times, 3, *shape)),
-        gain=np.empty((times, 2, 2, *shape)),
-        innovation=np.empty((times, 2, *shape)),
-        variance=np.empty((times, 2, *shape)),
-        log_likelihood=np.zeros(shape),
-        slope_score=np.zeros((2, *shape)),
-        slope_information=np.zeros((2, 2, *shape)),
+        mean=np.empty((times, 2, *shape), kind),
+        cov=np.empty((times, 3, *shape), kind),
+        gain=np.empty((times, 2, 2, *shape), kind),
+        innovation=np.empty((times, 2, *shape), kind),
+        variance=np.empty((times, 2, *shape), kind),
+        log_likelihood=np.zeros(shape, kind),
+        slope_score=np.zeros((2, *shape), kind),
+        slope_information=np.zeros((2, 2, *shape), kind),
     )
     # means of the readings and of two regressors: a steady drift of either trim
-    m = np.zeros((3, 2, *shape))
-    e = np.empty((3, *shape))
-    p_kk, p_kw, p_ww = (np.zeros(shape) for _ in range(3))
-    elapsed = np.zeros((2, shape[1]))
+    m = np.zeros((3, 2, *shape), kind)
+    e = np.empty((3, *shape), kind)
+    p_kk, p_kw, p_ww = np.zeros((3, *shape), kind)
+    elapsed = np.zeros((2, shape[1]), kind)
     for t in range(times):
         fresh_k, fresh_w = panel.reset[t, :, THROTTLE], panel.reset[t, :, OFFSET]
         elapsed = elapsed + panel.years[t]
@@ -97,11 +103,11 @@ def _forward(panel: Panel, walk: FloatArray) -> _Forward:
         p_ww = p_ww + walk[:, OFFSET] * panel.years[t]
         if panel.reset[t].any():
             elapsed = np.where(panel.reset[t].T, 0.0, elapsed)
-            p_kk = np.where(fresh_k, panel.level_var[t, :, THROTTLE], p_kk)
-            p_ww = np.where(fresh_w, panel.level_var[t, :, OFFSET], p_ww)
+            p_kk = np.where(fresh_k, panel.level_var[THROTTLE], p_kk)
+            p_ww = np.where(fresh_w, panel.level_var[OFFSET], p_ww)
             p_kw = np.where(fresh_k | fresh_w, 0.0, p_kw)
             for trim, fresh in ((THROTTLE, fresh_k), (OFFSET, fresh_w)):
-                m[0, trim] = np.where(fresh, panel.level[t, :, trim], m[0, trim])
+                m[0, trim] = np.where(fresh, panel.level[:, trim], m[0, trim])
                 m[1:, trim] = np.where(fresh, 0.0, m[1:, trim])
         kept.mean[t] = m[0]
         kept.cov[t, 0], kept.cov[t, 1], kept.cov[t, 2] = p_kk, p_kw, p_ww
@@ -127,11 +133,12 @@ def _forward(panel: Panel, walk: FloatArray) -> _Forward:
     return kept
 
 
-def _backward(panel: Panel, kept: _Forward) -> Trace:
+def _backward(panel: Panel, kept: _Forward, states: bool) -> Trace:
     times, shape = len(panel.y1), kept.log_likelihood.shape
-    score, information, move_score, move_information = (np.empty((times, 2, *shape)) for _ in range(4))
-    state, state_cov = np.empty((times, 2, *shape)), np.empty((times, 3, *shape))
-    r_k, r_w, n_kk, n_kw, n_ww = (np.zeros(shape) for _ in range(5))
+    kind = kept.log_likelihood.dtype
+    score, information, move_score, move_information = np.empty((4, times, 2, *shape), kind)
+    state, state_cov = (np.empty((times if states else 0, each, *shape), kind) for each in (2, 3))
+    r_k, r_w, n_kk, n_kw, n_ww = np.zeros((5, *shape), kind)
     for t in range(times - 1, -1, -1):
         readings = _readings(panel, t)
         for i in (1, 0):
@@ -147,14 +154,8 @@ def _backward(panel: Panel, kept: _Forward) -> Trace:
             n_kk = n_kk + k * (kd - 2.0 * ng_k)
             n_kw = n_kw + h * (kd - ng_k) - k * ng_w
             n_ww = n_ww + h * (hd - 2.0 * ng_w)
-        p_kk, p_kw, p_ww = kept.cov[t]
-        state[t, 0] = kept.mean[t, 0] + p_kk * r_k + p_kw * r_w
-        state[t, 1] = kept.mean[t, 1] + p_kw * r_k + p_ww * r_w
-        x_k, x_w = p_kk * n_kk + p_kw * n_kw, p_kk * n_kw + p_kw * n_ww
-        z_k, z_w = p_kw * n_kk + p_ww * n_kw, p_kw * n_kw + p_ww * n_ww
-        state_cov[t, 0] = p_kk - x_k * p_kk - x_w * p_kw
-        state_cov[t, 1] = p_kw - x_k * p_kw - x_w * p_ww
-        state_cov[t, 2] = p_ww - z_k * p_kw - z_w * p_ww
+        if states:
+            _smooth(kept.mean[t], kept.cov[t], (r_k, r_w), (n_kk, n_kw, n_ww), state[t], state_cov[t])
         if panel.reset[t].any():
             stays_k, stays_w = ~panel.reset[t, :, THROTTLE], ~panel.reset[t, :, OFFSET]
             r_k, n_kk, r_w, n_ww = r_k * stays_k, n_kk * stays_k, r_w * stays_w, n_ww * stays_w
@@ -173,3 +174,22 @@ def _backward(panel: Panel, kept: _Forward) -> Trace:
         state=state,
         state_cov=state_cov,
     )
+
+
+def _smooth(
+    mean: FloatArray,
+    cov: FloatArray,
+    r: tuple[FloatArray, ...],
+    n: tuple[FloatArray, ...],
+    state: FloatArray,
+    state_cov: FloatArray,
+) -> None:
+    """Fill in a step's smoothed state and its covariance from what was predicted and what came after."""
+    (p_kk, p_kw, p_ww), (r_k, r_w), (n_kk, n_kw, n_ww) = cov, r, n
+    state[0] = mean[0] + p_kk * r_k + p_kw * r_w
+    state[1] = mean[1] + p_kw * r_k + p_ww * r_w
+    x_k, x_w = p_kk * n_kk + p_kw * n_kw, p_kk * n_kw + p_kw * n_ww
+    z_k, z_w = p_kw * n_kk + p_ww * n_kw, p_kw * n_kw + p_ww * n_ww
+    state_cov[0] = p_kk - x_k * p_kk - x_w * p_kw
+    state_cov[1] = p_kw - x_k * p_kw - x_w * p_ww
+    state_cov[2] = p_ww - z_k * p_kw - z_w * p_ww

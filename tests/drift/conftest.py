@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.drift.likelihood import LEVEL_VAR, Readings
+from analytics.drift.panels import LEVEL_VAR, Readings
 from analytics.drift.steps import steps_of
 from tests.simulator.arrays import history_of
 from tests.simulator.fleet import simulate
@@ -20,6 +20,5 @@ def small_fleet():
 @pytest.fixture(scope="session")
 def small_fleet_steps(small_fleet):
     steps = steps_of(history_of(small_fleet).checked())
-    level = np.stack([np.full(steps.count, -25.0), steps.offset_centre_pa[steps.stretch]], axis=1)
-    level_var = np.tile(np.array(LEVEL_VAR), (steps.count, 1))
-    return steps, Readings(steps.y, steps.var, steps.shared_var, level, level_var)
+    level = np.stack([np.full(steps.stretches, -25.0), steps.offset_centre_pa], axis=1)
+    return steps, Readings(steps.y, steps.var, steps.shared_var, level, np.array(LEVEL_VAR))

@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 
-from analytics.drift import decomposition, levels
+from analytics.drift import decomposition, forecast, levels, slices
 from analytics.drift import steps as steps_module
 from analytics.drift.decomposition import CommonSpread, decompose, throttle_view
 from analytics.drift.forecast import (
@@ -20,6 +21,8 @@ from analytics.drift.forecast import (
 )
 from analytics.drift.history import THROTTLE
 from analytics.drift.levels import LEVEL_VAR
+from analytics.drift.movement import first_guess
+from analytics.drift.scoring import grid, look_at
 from analytics.drift.solving import solve_with_variance
 from analytics.drift.steps import UNREAD, steps_of
 from analytics.drift.wander import CLASSES, FINE, START, class_likelihood, fit_mixture, movement_moments
@@ -47,6 +50,31 @@ def test_steps_made_in_parts_are_those_made_whole(seed, monkeypatch):
     parts = steps_of(history)
     for name in vars(whole):
         assert np.allclose(getattr(parts, name), getattr(whole, name), atol=1e-7), name
+
+
+def test_what_is_worked_through_in_slices_is_what_the_whole_gives(monkeypatch):
+    steps = steps_of(_history(3))
+    movement, model = first_guess(6), np.arange(60) % 6
+    common, _, _ = decompose(
+        steps,
+        steps.period,
+        int(steps.period.max()) + 1,
+        var=steps.var,
+        shared_var=steps.shared_var,
+        walk_var=np.full(steps.stretches, 0.64),
+        spread=CommonSpread(),
+    )
+    chosen = np.arange(0, steps.stretches, 2)
+    whole = grid(steps, common, movement, model, chosen)
+    gains = look_at(steps, common, movement, model, chosen)
+    monkeypatch.setattr(slices, "MOST", 7)
+    assert len(slices.slices_of(steps)) > 5
+    assert np.abs(grid(steps, common, movement, model, chosen) - whole).max() < 2e-3
+    sliced = look_at(steps, common, movement, model, chosen)
+    assert np.abs(sliced.log_likelihood - gains.log_likelihood).max() < 1e-2
+    assert np.allclose(sliced.blunder, gains.blunder, rtol=1e-2)
+    likeliest = gains.jump.max(axis=(1, 2)) > 2.0
+    assert (sliced.jump_step == gains.jump_step)[likeliest].mean() > 0.99
 
 
 def _plain(steps, var, walk_var):
@@ -183,6 +211,21 @@ def test_the_day_to_be_seen_by_is_the_first_that_a_day_by_day_search_finds():
             assert 0.0 <= days[passed[0]] - got[burner] <= 2.0
         else:
             assert np.isnan(got[burner])
+
+
+def test_the_probability_of_a_rectangle_is_the_librarys():
+    rng = np.random.default_rng(6)
+    middle, half, correlation = (
+        rng.normal(0, 1.5, (60, 2)),
+        rng.uniform(0.2, 4, (60, 2)),
+        rng.uniform(-0.3, 0.99, 60),
+    )
+    low, high = middle - half, middle + half
+    got = forecast._both_inside(low, high, correlation)
+    for i in range(60):
+        cov = [[1.0, correlation[i]], [correlation[i], 1.0]]
+        expected = multivariate_normal.cdf(high[i], cov=cov, lower_limit=low[i])
+        assert got[i] == pytest.approx(expected, abs=5e-5)
 
 
 def test_the_probability_of_being_outside_is_that_of_drawn_states():

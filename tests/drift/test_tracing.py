@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analytics.drift.likelihood import Panel, log_likelihoods, panels
+from analytics.drift.likelihood import log_likelihoods
+from analytics.drift.panels import Panel, panels
 from analytics.drift.steps import UNREAD
 from analytics.drift.tracing import trace
 from tests.published import drift_figures as published
@@ -23,8 +24,8 @@ def _panel(rng, times=7):
         real=np.ones((times, 1), bool),
         years=np.array([0.0, 1.0, 0.9, 0.0, 1.1, 0.0, 1.0])[:, None],
         reset=reset,
-        level=np.zeros((times, 1, 2)),
-        level_var=np.tile([9.0, 4.0], (times, 1, 1)),
+        level=np.zeros((1, 2)),
+        level_var=np.array([9.0, 4.0]),
         y1=rng.normal(0, 1, (times, 1)),
         h1=np.full((times, 1), 0.07),
         r1=r1,
@@ -44,7 +45,7 @@ def _dense(panel):
         current = np.zeros((0,))
         for t in range(times):
             if panel.reset[t, 0, trim]:
-                moves.append(panel.level_var[t, 0, trim])
+                moves.append(panel.level_var[trim])
                 current = np.zeros(len(moves))
                 current[-1] = 1.0
             else:
@@ -119,8 +120,8 @@ def test_drift_of_a_trim_that_does_not_walk_is_the_certified_regression():
         real=np.ones((times, 1), bool),
         years=np.diff(x[order], prepend=x[order][0])[:, None],
         reset=reset,
-        level=np.zeros((times, 1, 2)),
-        level_var=np.tile([1e9, 1e-9], (times, 1, 1)),
+        level=np.zeros((1, 2)),
+        level_var=np.array([1e9, 1e-9]),
         y1=y[order][:, None],
         h1=0.0 * one,
         r1=one,
@@ -140,7 +141,7 @@ def test_single_precision_likelihood_agrees_with_the_trace(small_fleet_steps):
     steps, readings = small_fleet_steps
     spreads = np.array([[0.8, 0.35], [2.4, 0.3], [0.5, 1.4]])
     quick = log_likelihoods(steps, readings, spreads)
-    for panel in panels(steps, readings):
+    for panel in panels(steps, readings, size=100):
         exact = trace(panel, spreads[:, :, None]).log_likelihood
         assert np.abs(quick[panel.chosen].T - exact).max() < 5e-3
 
@@ -154,7 +155,17 @@ def test_likelihood_of_a_stretch_does_not_depend_on_its_company(small_fleet_step
     together = log_likelihoods(steps, readings, spreads)[short]
     alone = log_likelihoods(steps, readings, spreads, np.array([short]))[0]
     assert np.abs(together - alone).max() < 1e-3
-    for panel in panels(steps, readings):
+    for panel in panels(steps, readings, size=100):
         if short in panel.chosen:
             exact = trace(panel, spreads[:, :, None]).log_likelihood[:, panel.chosen == short][:, 0]
             assert np.abs(exact - alone).max() < 5e-3
+
+
+def test_a_trace_in_single_precision_is_that_in_double(small_fleet_steps):
+    steps, readings = small_fleet_steps
+    spreads = np.array([[0.8, 0.35], [2.4, 0.3], [0.5, 1.4]])[:, :, None]
+    for panel in panels(steps, readings, size=100):
+        exact, quick = trace(panel, spreads), trace(panel, spreads.astype(np.float32), states=False)
+        assert np.abs(quick.log_likelihood - exact.log_likelihood).max() < 5e-3
+        for name in ("score", "information", "move_score", "move_information", "slope_score"):
+            assert np.allclose(getattr(quick, name), getattr(exact, name), rtol=2e-3, atol=5e-3), name
