@@ -63,7 +63,7 @@ class ModelCard:
     condensing: bool = True
     burners: int = 1
     fan_rpm: tuple[float, float] | None = None
-    """High and low."""
+    """High and low, in the turndown's ratio: a premix fan carries the air in proportion to its speed."""
     specs: tuple[SpecCard, ...] = ()
     trims: tuple[TrimCard, ...] = ()
     co_max_ppm: float = 200.0
@@ -149,43 +149,43 @@ _BRIGHTHOLM_SMALL_TRIMS = (
 
 MODELS: tuple[ModelCard, ...] = (
     ModelCard(
-        "Corvane", "CV-60", 62.0, 5.0, 550.0, fan_rpm=(6200, 1400), weight=14,
+        "Corvane", "CV-60", 62.0, 5.0, 550.0, fan_rpm=(6200, 1240), weight=14,
         specs=_bands(9.0, 8.6, 10.0, 9.6), trims=_CORVANE_TRIMS,
     ),
     ModelCard(
-        "Corvane", "CV-110", 112.0, 5.0, 700.0, fan_rpm=(6600, 1500), weight=16,
+        "Corvane", "CV-110", 112.0, 5.0, 700.0, fan_rpm=(6600, 1320), weight=16,
         specs=_bands(9.0, 8.6, 10.0, 9.6), trims=_CORVANE_TRIMS,
     ),
     ModelCard(
-        "Corvane", "CV-250", 252.0, 6.0, 900.0, fan_rpm=(7000, 1350), weight=10,
+        "Corvane", "CV-250", 252.0, 6.0, 900.0, fan_rpm=(7000, 1170), weight=10,
         specs=_bands(9.1, 8.6, 10.1, 9.6), trims=_CORVANE_TRIMS,
     ),
     ModelCard(
-        "Corvane", "CW-80", 80.0, 4.0, 600.0, Kind.WATER_HEATER, fan_rpm=(6400, 1800), weight=8,
+        "Corvane", "CW-80", 80.0, 4.0, 600.0, Kind.WATER_HEATER, fan_rpm=(6400, 1600), weight=8,
         specs=_bands(8.9, 8.5, 9.9, 9.5), trims=_CORVANE_TRIMS,
     ),
     ModelCard(
-        "Ostrell", "OL-90", 91.0, 5.0, 650.0, fan_rpm=(5900, 1300), weight=12,
+        "Ostrell", "OL-90", 91.0, 5.0, 650.0, fan_rpm=(5900, 1180), weight=12,
         specs=_difference(9.0, 10.0, (-0.6, -0.2)), trims=_OSTRELL_TRIMS, throttle_drift_per_year=-0.012,
     ),
     ModelCard(
-        "Ostrell", "OL-150", 152.0, 5.0, 750.0, fan_rpm=(6100, 1350), weight=12,
+        "Ostrell", "OL-150", 152.0, 5.0, 750.0, fan_rpm=(6100, 1220), weight=12,
         specs=_difference(9.0, 10.0, (-0.6, -0.2)), trims=_OSTRELL_TRIMS,
     ),
     ModelCard(
-        "Ostrell", "OL-320", 318.0, 6.0, 1000.0, fan_rpm=(5200, 1000), weight=5,
+        "Ostrell", "OL-320", 318.0, 6.0, 1000.0, fan_rpm=(5200, 870), weight=5,
         specs=_bands(9.2, 8.8, 10.2, 9.8), trims=_OSTRELL_LARGE_TRIMS,
     ),
     ModelCard(
-        "Brightholm", "BH-45", 45.0, 4.0, 450.0, Kind.WATER_HEATER, fan_rpm=(5600, 1500), weight=10,
+        "Brightholm", "BH-45", 45.0, 4.0, 450.0, Kind.WATER_HEATER, fan_rpm=(5600, 1400), weight=10,
         specs=_bands(8.8, 8.4, 9.8, 9.4), trims=_BRIGHTHOLM_SMALL_TRIMS,
     ),
     ModelCard(
-        "Brightholm", "BH-130", 131.0, 5.0, 720.0, fan_rpm=(6300, 1400), weight=12,
+        "Brightholm", "BH-130", 131.0, 5.0, 720.0, fan_rpm=(6300, 1260), weight=12,
         specs=_bands(9.0, 8.7, 10.0, 9.7), trims=_BRIGHTHOLM_TRIMS,
     ),
     ModelCard(
-        "Brightholm", "BH-2x200", 400.0, 5.0, 850.0, burners=2, fan_rpm=(6500, 1450), weight=0,
+        "Brightholm", "BH-2x200", 400.0, 5.0, 850.0, burners=2, fan_rpm=(6500, 1300), weight=0,
         specs=_bands(9.0, 8.6, 10.0, 9.6), trims=_BRIGHTHOLM_TRIMS,
     ),
     ModelCard(
