@@ -16,6 +16,7 @@ from visits.saving.answer import CAUTION
 from visits.saving.stored import visit_answer
 
 Answer = Mapping[str, Any]
+SETTLED = frozenset({"stated", "streamed"})
 _MAKE_SAFE, _ACT = "make_safe", "act"
 _CO = frozenset({"co_investigate", "co_over_maker", "ambient_co_investigate"})
 _MOVING = frozenset({"move_trim", "pressure_first", "gas_rate_first", "no_response"})
@@ -53,7 +54,7 @@ def now_of(answer: Answer) -> dict[str, Any]:
         "cautions": _cautions(answer),
         "step": step,
         "do": _do(answer, step, result),
-        "settled": result["settled"] in ("stated", "streamed") if result else None,
+        "settled": result["settled"] in SETTLED if result else None,
         "to_go_s": result.get("settle_to_go_s"),
         "why_not_settled": result.get("settled_why") or None,
         "reading": {

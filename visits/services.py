@@ -10,9 +10,17 @@ from people.models import Licence, User
 from people.selectors import licence_gap
 from visits.models import Kind, Visit
 from visits.saving.many import visits_save
-from visits.saving.save import Saved, Sender, visit_correct, visit_save
+from visits.saving.save import Saved, Sender, visit_correct, visit_preview, visit_save
 
-__all__ = ["Saved", "Sender", "visit_correct", "visit_countersign", "visit_save", "visits_save"]
+__all__ = [
+    "Saved",
+    "Sender",
+    "visit_correct",
+    "visit_countersign",
+    "visit_preview",
+    "visit_save",
+    "visits_save",
+]
 
 
 @transaction.atomic

@@ -6,6 +6,8 @@ moved just before. CO that stood high for a while in between is kept beside it: 
 was breathed all the same.
 """
 
+import hashlib
+import pickle
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -45,7 +47,10 @@ class Before:
 
 @dataclass(frozen=True)
 class SettledValues:
-    """The time and the values that stand for a test, and how they came to; `u`: of the gases, by scatter."""
+    """The time and the values that stand for a test, and how they came to; `u`: of the gases, by scatter.
+
+    window_from: the first reading of the window that the values are the means of; `at` is its last.
+    """
 
     at: datetime | None = None
     values: Mapping[str, float] = field(default_factory=dict)
@@ -56,6 +61,7 @@ class SettledValues:
     since_change_s: float | None = None
     probe_out: bool = False
     thermally_steady: bool | None = None
+    window_from: datetime | None = None
     began_at: datetime | None = None
     co_sustained_ppm: float | None = None
     co_peak_ppm: float | None = None
@@ -75,14 +81,40 @@ def settled_values(
         settled = _Settled.STATED if stated else _Settled.UNKNOWN
         return SettledValues(None, _means(readings[-1:]), settled=settled)
     first, end = min(times), max(times)
-    common = {
+    if len(times) < LEAST_READINGS or end - first < _STREAM:
+        return _typed(
+            readings, end, stated, settle_s, before, _of_all(readings, first), single=len(times) == 1
+        )
+    told = (stated, settle_s, sorted((resolution or {}).items()), before.moved_at, before.read_elsewhere_at)
+    content = _content(readings, told)
+    if content not in _KEPT:
+        if len(_KEPT) >= MOST_KEPT:
+            _KEPT.clear()
+        _KEPT[content] = _streamed(readings, first, stated, settle_s, resolution or {}, before)
+    return _KEPT[content]
+
+
+MOST_KEPT = 2000
+_KEPT: dict[bytes, SettledValues] = {}
+"""Streams that were worked out, by their content: a visit is sent whole at every save, and most of its
+streams have not changed since the last."""
+
+
+def _content(readings: Sequence[ReadingIn], told: object) -> bytes:
+    """All that a stream's settled values follow from, as a digest."""
+    rows = [
+        (row.at and row.at.timestamp(), *[getattr(row, name) for name in MEASURED_FIELDS]) for row in readings
+    ]
+    return hashlib.blake2b(pickle.dumps((rows, told)), digest_size=20).digest()
+
+
+def _of_all(readings: Sequence[ReadingIn], first: datetime) -> dict[str, Any]:
+    """What is said of all readings, inside the window or not."""
+    return {
         "began_at": first,
         "co_sustained_ppm": co_sustained_ppm(readings),
         "co_peak_ppm": co_peak_ppm(readings),
     }
-    if len(times) < LEAST_READINGS or end - first < _STREAM:
-        return _typed(readings, end, stated, settle_s, before, common, single=len(times) == 1)
-    return _streamed(readings, first, stated, settle_s, resolution or {}, before, common)
 
 
 def _typed(
@@ -118,6 +150,7 @@ def _typed(
         why,
         to_go,
         since,
+        window_from=min(row.at for row in window if row.at is not None),
         **common,
     )
 
@@ -129,7 +162,6 @@ def _streamed(
     settle_s: float,
     resolution: Mapping[str, float],
     before: Before,
-    common: Mapping[str, Any],
 ) -> SettledValues:
     """A stream speaks for itself; where it is only short, the person's word counts."""
     rows = [row for row in readings if row.at is not None]
@@ -160,7 +192,8 @@ def _streamed(
         answer.since_change_s,
         answer.probe_out,
         steady,
-        **common,
+        window[0].at,
+        **_of_all(readings, first),
     )
 
 

@@ -53,6 +53,7 @@
 
   form.addEventListener("input", () => { changed = true; });
   form.addEventListener("submit", () => { changed = false; });
+  window.addEventListener("visit-saved", () => { changed = false; });
   window.addEventListener("beforeunload", (event) => { if (changed) event.preventDefault(); });
 
   /* A link to a field inside something folded away opens it. */

@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import sys
+from itertools import groupby
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from django.conf import settings
 
 from people.services import device_token_issue
 from tests.clients.bad_line import bad_line
+from tests.drifted_burner import drifted_burner_known
 from tests.factories import ApplianceFactory, PlantFactory
 from tests.visits.conftest import set_up_scene
 from tests.visits.test_batch import comparable
@@ -83,6 +85,37 @@ def test_the_attendance_of_the_front_page_ends_in_a_service_record(api_of, live_
     assert [visit.outcome for visit in visits] == ["completed", "completed"]
     assert Attendance.objects.filter(plant=plant).count() == 1
     assert (tmp_path / "record.pdf").read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_streamed_visit_of_the_contract_is_led_to_its_close_by_now(api_of, live_server):
+    if missing := [name for name in ("curl", "python3") if shutil.which(name) is None]:
+        pytest.skip(f"SKIPPED ALOUD: the streamed visit needs {', '.join(missing)}")
+    scene = set_up_scene(api_of)
+    drifted_burner_known(scene.appliance, tag=FRONT_PAGE_TAGS[0])
+    _, token = device_token_issue(user=scene.technician, name="streams")
+    text = (Path(settings.BASE_DIR) / "docs" / "rest.md").read_text(encoding="utf-8")
+    section = text[text.index("## A visit as a stream") : text.index("## Computing without a record")]
+    (script,) = re.findall(r"^```sh\n(.*?)^```", section, re.S | re.M)
+    done = subprocess.run(
+        ["sh", "-eu"],
+        input=script.replace("P4-01", scene.analyser.tag),
+        cwd=settings.BASE_DIR,
+        env={**os.environ, "API": f"{live_server.url}/api/v1", "TOKEN": token},
+        text=True,
+        capture_output=True,
+        timeout=240,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    visit = Visit.objects.get(appliance=scene.appliance)
+    assert visit.source == "rest"
+    steps = [line.split(" | ")[0] for line in done.stdout.splitlines()]
+    assert [step for step, _run in groupby(steps) if step != "wait"] == [
+        "as_found", "as_found", "adjust", "as_left", "adjust", "as_left", "as_left", "as_left",
+        "put_back", "close", "closed",
+    ]  # fmt: skip
+    assert "Wait about" in done.stdout
+    assert (visit.outcome, visit.health_as_found < 0.5 < visit.health_as_left) == ("completed", True)
 
 
 @pytest.mark.django_db(transaction=True)

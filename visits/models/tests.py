@@ -56,6 +56,9 @@ class FiringTest(Row):
     phase = models.CharField(max_length=8, choices=Phase)
     sequence = models.PositiveIntegerField()
     observed_at = models.DateTimeField(null=True, help_text="Device clock, of the settled value.")
+    window_from_at = models.DateTimeField(
+        null=True, help_text="Device clock, of the first reading that the settled value is a mean of."
+    )
     settled = models.CharField(max_length=11, choices=Settled, default=Settled.UNKNOWN)
     settled_why = models.CharField(max_length=9, choices=Why, blank=True, help_text="Why it is not settled.")
     settle_to_go_s = models.FloatField(null=True, help_text="Seconds still to wait, where not settled.")

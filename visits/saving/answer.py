@@ -1,6 +1,7 @@
 """What a save is answered with: the visit as it now stands, judged."""
 
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 from visits.advice import advice_for
@@ -86,6 +87,7 @@ def result_answer(result: TestResult) -> dict[str, Any]:
         "settled": result.test.settled,
         "settled_why": result.test.settled_why,
         "settle_to_go_s": result.test.settle_to_go_s,
+        "window": [_instant(at) for at in (result.test.window_from_at, result.test.observed_at)],
         "thermally_steady": result.test.thermally_steady,
         "indicative": [] if result.test.thermally_steady else list(INDICATIVE),
         "inferred": result.test.inferred,
@@ -104,6 +106,10 @@ def quantity_answer(result: TestResult, name: str) -> dict[str, Any]:
     if value is None:
         return {"value": None, "u": None, "why": result.why.get(name, "not_computable")}
     return {"value": value, "u": getattr(result, f"u_{name}")}
+
+
+def _instant(at: datetime | None) -> str | None:
+    return None if at is None else at.astimezone(UTC).isoformat()
 
 
 def _pair(low: float | None, high: float | None) -> list[float] | None:

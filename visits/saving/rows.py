@@ -33,7 +33,7 @@ class Rows:
 
 def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrument) -> Rows:
     """The rows that the merged body describes."""
-    befores = _befores(body, place) if visit.source == Visit.Source.REST else {}
+    befores = _befores(body, place, timed_alone=visit.source == Visit.Source.REST)
     tests = [
         _test(visit, row, order, place, instrument, befores.get(row.key, Before()))
         for order, row in enumerate(body.tests)
@@ -93,23 +93,30 @@ def rows_build(*, visit: Visit, body: VisitIn, place: Place, instrument: Instrum
     )
 
 
-def _befores(body: VisitIn, place: Place) -> dict[str, Before]:
-    """What came shortly before each test, by its key. A browser's rows carry no times that could tell."""
+def _befores(body: VisitIn, place: Place, *, timed_alone: bool) -> dict[str, Before]:
+    """What came shortly before each test, by its key.
+
+    A reading that was typed alone into the browser's form has the time of the save, which cannot tell: there
+    only tests of several readings count.
+    """
     moves: dict[Burner | None, list[tuple[datetime, str]]] = defaultdict(list)
     for move in body.adjustments:
         if move.at is not None and move.withdrawn_reason is None:
             moves[place.burner(move.burner)].append((move.at, move.before_test or ""))
+    timed = [
+        (row, times)
+        for row in body.tests
+        if (times := {reading.at for reading in row.readings if reading.at is not None})
+        and (timed_alone or len(times) > 1)
+    ]
     ends = [
         (max(times), (place.burner(row.burner), row.point, row.percent))
-        for row in body.tests
-        if row.withdrawn_reason is None and (times := [r.at for r in row.readings if r.at is not None])
+        for row, times in timed
+        if row.withdrawn_reason is None
     ]
     ends.sort(key=lambda pair: pair[0])
     befores = {}
-    for row in body.tests:
-        times = [reading.at for reading in row.readings if reading.at is not None]
-        if not times:
-            continue
+    for row, times in timed:
         here, first, last = (place.burner(row.burner), row.point, row.percent), min(times), max(times)
         own = [at for at, until in moves[here[0]] if at < last and until != row.key]
         elsewhere = next((end for end, where in reversed(ends) if end <= first and where != here), None)
@@ -137,6 +144,7 @@ def _test(
         phase=row.phase or Phase.WORKING,
         sequence=order if row.sequence is None else row.sequence,
         observed_at=settled.at,
+        window_from_at=settled.window_from,
         settled=settled.settled,
         settled_why=settled.why,
         settle_to_go_s=settled.to_go_s,

@@ -89,6 +89,14 @@ def visit_save(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes, if_match: s
             )
 
 
+def visit_preview(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes) -> dict[str, Any]:
+    """What a save would be answered, by the save itself taken back: nothing is written. Raises Problem."""
+    with transaction.atomic():
+        saved = visit_save(sender=sender, visit_uuid=visit_uuid, raw=raw)
+        transaction.set_rollback(True)
+    return saved.answer
+
+
 def visit_correct(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes) -> Saved:
     """Correct a closed visit: the body stands for the whole of it, and `reason` says why.
 

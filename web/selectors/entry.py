@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from fleet.items import item_book, items_answer
 from fleet.models import Analyser, Appliance, Point
 from visits.models import FiringTest, TestResult
-from visits.now import now_of
+from visits.now import SETTLED, now_of
 from visits.putting_back import suggestions_together
 from visits.settling import SETTLE_S
 from web.band import BandBar, band_bar
@@ -51,6 +51,21 @@ class GridRow:
 
 
 @dataclass(frozen=True)
+class Read:
+    """What stands of one firing test: its readings, the window of its value, and what is missing.
+
+    CO2 dry vol %; `u_co2_pct` is a standard uncertainty. `to_go_s` counts from the last reading.
+    """
+
+    readings: int
+    window: tuple[datetime, datetime] | None
+    cell: Cell
+    is_settled: bool
+    to_go_s: float | None
+    target_co2_pct: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
 class Waiting:
     """What the timer counts from: the last move or reading, and how long the analyser needs."""
 
@@ -80,6 +95,23 @@ def asked_of(appliance: Appliance, kind: str, opened_at: datetime) -> Asked:
 def now_shown(answer: Answer) -> dict[str, Any] | None:
     """What comes next, as `now/` tells any device; None before the first save."""
     return now_of(answer) if answer else None
+
+
+def read_of(answer: Answer) -> dict[str, Read]:
+    """Each standing firing test by its key."""
+    return {test["key"]: _read(test, answer["results"][test["key"]]) for test in _standing(answer)}
+
+
+def _read(test: Mapping[str, Any], result: Mapping[str, Any]) -> Read:
+    first, last = (_time(at) for at in result["window"])
+    return Read(
+        readings=len(test.get("readings", ())),
+        window=(first, last) if first and last and first < last else None,
+        cell=_cell(test, result),
+        is_settled=result["settled"] in SETTLED,
+        to_go_s=result["settle_to_go_s"],
+        target_co2_pct=_band(result["target_co2_pct"]),
+    )
 
 
 def waiting_of(answer: Answer, analyser: Analyser | None) -> Waiting:

@@ -1,5 +1,6 @@
 """What every template needs: the shell round a page, the reader's units, the site's clock."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 from types import SimpleNamespace
@@ -94,6 +95,12 @@ def at_zone(instant: datetime | None, zone: tzinfo) -> str:
 
 
 @register.filter
+def clock_at(instant: datetime, zone: tzinfo) -> str:
+    """The time of day of an instant at a site, to the second."""
+    return instant.astimezone(zone).strftime("%H:%M:%S")
+
+
+@register.filter
 def chance(probability: float | None) -> str:
     """A probability in words that never claim certainty."""
     if probability is None:
@@ -166,6 +173,12 @@ def attribute(row: Any, name: str) -> Any:
 def item(row: Any, place: int) -> Any:
     """An element by its place."""
     return row[place]
+
+
+@register.filter
+def of(rows: Mapping[str, Any], key: str) -> Any:
+    """What a mapping holds under a key; nothing where it holds none."""
+    return rows.get(key)
 
 
 @register.filter

@@ -5,10 +5,11 @@ import json
 import uuid
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
@@ -19,17 +20,23 @@ from common.canonical import unpacked
 from common.problems import Problem
 from fleet.models import Appliance
 from fleet.units import units_of
+from visits.analyser_log import Clock
 from visits.models import Attendance, Kind, Visit, VisitRecord
 from visits.permissions import can_open_visit, can_write_visit
 from visits.photographs.ranges import Part
 from visits.photographs.service import Told, photograph_take
 from visits.selectors import visit_answer
-from visits.services import Sender, visit_correct, visit_save
+from visits.services import Sender, visit_correct, visit_preview, visit_save
 from web.access import FIRM, PersonRequest, page_for
 from web.forms.photographs import PhotographsForm
 from web.forms.visit import VisitSheet
 from web.forms.visit.body import correction_body, visit_body
-from web.selectors.entry import asked_of, grid_of, now_shown, waiting_of
+from web.selectors.entry import asked_of, grid_of, now_shown, read_of, waiting_of
+
+LOG_COLUMNS = "log_columns"
+"""Where a session keeps what the columns of a header hold, so that the next log is read alike."""
+HEADERS_KEPT = 8
+_OF_CLOSING = ("outcome", "closed_at")
 
 
 @page_for(FIRM)
@@ -58,7 +65,7 @@ def enter(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
     if visit is None and not can_open_visit(request.user, attendance):
         raise PermissionDenied("This attendance is another technician's.")
 
-    def save(sheet: VisitSheet, revision: str) -> dict[str, Any]:
+    def save(sheet: VisitSheet, revision: str, *, looking: bool) -> dict[str, Any]:
         sender = _sender(request)
         body = visit_body(
             sheet,
@@ -67,8 +74,13 @@ def enter(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
             save_no=_next_save_no(visit, sender.device),
             now=timezone.now(),
         )
-        if_match = f'"{revision}"' if visit is not None else None
+        if looking or sheet.adding or _wants_json(request):
+            # None of these closes the visit, whatever is chosen at the end of the page.
+            body = {name: value for name, value in body.items() if name not in _OF_CLOSING}
         raw = json.dumps(body).encode()
+        if looking:
+            return visit_preview(sender=sender, visit_uuid=uuid, raw=raw)
+        if_match = f'"{revision}"' if visit is not None else None
         return visit_save(sender=sender, visit_uuid=uuid, raw=raw, if_match=if_match).answer
 
     return _page(request, uuid, visit, appliance, save, correcting=False)
@@ -86,7 +98,7 @@ def correct(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
     if not VisitRecord.objects.filter(visit=visit, current=True).exists():
         raise Http404
 
-    def save(sheet: VisitSheet, revision: str) -> dict[str, Any]:
+    def save(sheet: VisitSheet, revision: str, *, looking: bool) -> dict[str, Any]:
         if revision != str(visit.revision):
             raise Problem("revision_stale", "Corrected meanwhile.", status=412)
         sender = _sender(request)
@@ -115,7 +127,7 @@ def _page(
     visit_uuid: uuid.UUID,
     visit: Visit | None,
     appliance: Appliance,
-    save: Callable[[VisitSheet, str], dict[str, Any]],
+    save: Callable[..., dict[str, Any]],
     *,
     correcting: bool,
 ) -> HttpResponse:
@@ -126,29 +138,41 @@ def _page(
     # The answers that were sent belong to the list that was shown.
     kind = request.POST.get("listed", kind) if sent else kind
     kind = kind if kind in Kind.values else str(Kind.ANNUAL_SERVICE)
+    zone = appliance.plant.site.zone
+    adding, looking = request.POST.get("add", ""), "look" in request.POST and not correcting
     sheet = VisitSheet(
         appliance=appliance,
         stored=answer,
         units=units_of(request.user),
         asked=asked_of(appliance, kind, opened_at or timezone.now()),
         data=request.POST if sent else None,
+        files=request.FILES if sent else None,
         kind=kind,
         correcting=correcting,
+        adding=adding,
+        clock=Clock((opened_at or timezone.now()).astimezone(zone).date(), zone, timezone.now()),
+        known=request.session.get(LOG_COLUMNS),
     )
     pictures = PhotographsForm(
         request.POST or None, request.FILES or None, prefix="pictures", asked=sheet.asked
     )
-    revision = request.POST.get("revision", str(answer.get("revision", "")))
+    revision, refused = request.POST.get("revision", str(answer.get("revision", ""))), sent
     if sent and all([sheet.is_valid(), pictures.is_valid()]):
+        _columns_remember(request, sheet)
         try:
-            saved = save(sheet, revision)
+            saved = save(sheet, revision, looking=looking)
         except Problem as problem:
             _explain(sheet, problem)
             revision = str(answer.get("revision", ""))
         else:
-            stored = Visit.objects.get(uuid=visit_uuid)
-            _keep_photographs(request, stored, pictures)
-            return _after(request, visit_uuid, saved, correcting=correcting)
+            if not looking:
+                stored = Visit.objects.get(uuid=visit_uuid)
+                _keep_photographs(request, stored, pictures)
+                return _after(request, visit_uuid, saved, correcting=correcting, adding=adding)
+            answer, refused = saved, False
+    if refused and _wants_json(request):
+        rows = [{"field": str(label), "detail": error} for label, error, _id in sheet.errors()]
+        return JsonResponse({"errors": rows}, status=422)
     context = {
         "sheet": sheet,
         "pictures": pictures,
@@ -156,8 +180,11 @@ def _page(
         "uuid": visit_uuid,
         "appliance": appliance,
         "plant": appliance.plant,
-        "zone": appliance.plant.site.zone,
+        "zone": zone,
         "answer": answer,
+        "looking": sent and not refused,
+        "refused": refused,
+        "read": read_of(answer),
         "now": now_shown(answer) if not correcting else None,
         "grid": grid_of(answer),
         "waiting": waiting_of(answer, sheet.head.initial["analyser"]),
@@ -166,7 +193,7 @@ def _page(
         "specs": [row for row in appliance.model.firing_specs.all() if row.fuel == appliance.fuel],
         "stored_pictures": list(visit.photographs.stored().select_related("by")) if visit else [],
     }
-    return render(request, "technician/visit-form.html", context, status=422 if sent else 200)
+    return render(request, "technician/visit-form.html", context, status=422 if refused else 200)
 
 
 def _appliance(request: PersonRequest, visit: Visit | None) -> Appliance:
@@ -230,11 +257,28 @@ def _explain(sheet: VisitSheet, problem: Problem) -> None:
     sheet.add_problem(problem)
 
 
+def _columns_remember(request: PersonRequest, sheet: VisitSheet) -> None:
+    """The next log with the same header is read as this one was."""
+    chosen = {header: columns for log in sheet.logs() for header, columns in log.chosen.items()}
+    if chosen:
+        kept = {**request.session.get(LOG_COLUMNS, {}), **chosen}
+        request.session[LOG_COLUMNS] = dict(list(kept.items())[-HEADERS_KEPT:])
+
+
+def _wants_json(request: PersonRequest) -> bool:
+    """The page's own script asks, to stay where the technician is."""
+    return request.headers.get("Accept") == "application/json"
+
+
 def _after(
-    request: PersonRequest, visit_uuid: uuid.UUID, answer: dict[str, Any], *, correcting: bool
+    request: PersonRequest, visit_uuid: uuid.UUID, answer: dict[str, Any], *, correcting: bool, adding: str
 ) -> HttpResponse:
+    if _wants_json(request):
+        return JsonResponse({"revision": answer["revision"]})
     if answer["closed"]:
         messages.success(request, _("Corrected and judged anew.") if correcting else _("Closed and judged."))
         return redirect("web:visit", visit_uuid)
     messages.success(request, _("Saved and judged, revision %(number)s.") % {"number": answer["revision"]})
-    return redirect(f"/visits/{visit_uuid}/enter/#judgement")
+    grave = "make_safe" in answer
+    place = f"read-{quote(adding)}" if adding and not grave else "judgement"
+    return redirect(f"/visits/{visit_uuid}/enter/#{place}")

@@ -3,7 +3,8 @@
 What was not touched is sent exactly as it is stored, what was emptied is withdrawn. Rows typed in one save
 share its moment: nothing says how long was waited between them. A move has a time of its own where the
 person pressed the button at it, or the time of the save that it came alone with; else none, and the readings
-that it names say where it stands.
+that it names say where it stands. A test that holds several readings is a stream: what is typed then is one
+reading more, and a log stands for the whole of it.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,7 +18,7 @@ from visits.payload import ROWS, VisitIn
 from visits.schema import VisitAnswer
 from web.forms.measured import shown
 from web.forms.visit.parts import AFTER_A_MOVE, CHOSEN, FIRST, MORE
-from web.forms.visit.sheet import FiringRow, Row, VisitSheet, after_key
+from web.forms.visit.sheet import FiringRow, Row, VisitSheet
 
 EMPTIED = "emptied in the browser"
 _ANSWER_ONLY = (set(VisitAnswer.model_fields) - set(VisitIn.model_fields)) | {"make_safe", "save_no"}
@@ -89,10 +90,10 @@ class _Writer:
     def _test(self, row: FiringRow, place: int) -> _Rows:
         kept = self.sheet.kept["tests"].get(row.key)
         told = {"burner": row.burner, "point": row.point, "percent": row.percent, "phase": row.phase}
-        yield from self._firing(row.key, row.form, kept, (*FIRST, *MORE), told, place)
+        yield from self._firing(row, kept, (*FIRST, *MORE), told, place)
 
     def _test_after(self, row: Row, place: int) -> _Rows:
-        key = after_key(row.key)
+        key = row.read_key
         entered, kept = row.form.cleaned_data, self.sheet.kept["tests"].get(key)
         point = "low" if entered["trim"] == "offset" else "high"
         told = {"burner": self._burner(entered), "point": point, "phase": "working"}
@@ -100,32 +101,50 @@ class _Writer:
             if kept:
                 yield {"key": key, "withdrawn_reason": EMPTIED}
             return
-        yield from self._firing(key, row.form, kept, AFTER_A_MOVE, told, place)
+        yield from self._firing(row, kept, AFTER_A_MOVE, told, place)
 
     def _firing(
-        self, key: str, form: Any, kept: Any, names: Sequence[str], told: Mapping[str, Any], place: int
+        self, row: Row, kept: Any, names: Sequence[str], told: Mapping[str, Any], place: int
     ) -> _Rows:
-        if kept and not set(form.changed_data) & {*names, "settled", "trim", "burner"}:
+        changed = set(row.form.changed_data) & {*names, "settled", "trim", "burner"}
+        if kept and not (changed or row.logged or self.sheet.adding == row.read_key):
             yield kept
             return
-        before = ((kept or {}).get("readings") or [{}])[-1]
-        values = self._values(form, before, names)
-        if not values:
+        readings = self._readings(row, (kept or {}).get("readings") or [], names)
+        if not readings:
             if kept:
-                yield {"key": key, "withdrawn_reason": EMPTIED}
+                yield {"key": row.read_key, "withdrawn_reason": EMPTIED}
             return
-        # What the form does not show of a reading stays with it.
-        others = {name: value for name, value in before.items() if name not in (*names, "at")}
-        same = values == {name: before[name] for name in names if before.get(name) is not None}
-        at = before.get("at", self.stamp) if kept and same else self.stamp
-        row = {
-            "key": key,
+        test = {
+            "key": row.read_key,
             **told,
             "sequence": (kept or {}).get("sequence", _SEQUENCE[told["phase"]] + 10 * place),
-            "settled_stated": form.cleaned_data["settled"],
-            "readings": [{"at": at, **others, **values}],
+            "settled_stated": row.form.cleaned_data["settled"],
+            "readings": readings,
         }
-        yield {name: value for name, value in row.items() if value is not None}
+        yield {name: value for name, value in test.items() if value is not None}
+
+    def _readings(self, row: Row, stood: list[dict[str, Any]], names: Sequence[str]) -> list[dict[str, Any]]:
+        """The test's readings after this save; none where everything was emptied."""
+        before = stood[-1] if stood else {}
+        values = self._values(row.form, before, names)
+        if row.logged:
+            typed = {name: value for name, value in values.items() if name in row.form.changed_data}
+            *earlier, last = row.logged
+            # What was read by another instrument goes with the log's last reading.
+            return [*earlier, {**typed, **last}]
+        if not values:
+            return []
+        adding = self.sheet.adding == row.read_key
+        same = values == {name: before[name] for name in names if before.get(name) is not None}
+        if same and not adding:
+            return stood
+        if adding or (len(stood) > 1 and not self.sheet.correcting):
+            return [*stood, {"at": self.stamp, **values}]
+        # What the form does not show of a reading stays with it; what is corrected was read when it was read.
+        others = {name: value for name, value in before.items() if name not in (*names, "at")}
+        at = before.get("at", self.stamp) if self.sheet.correcting else self.stamp
+        return [{"at": at, **others, **values}]
 
     def _values(self, form: Any, before: Mapping[str, Any], names: Sequence[str]) -> dict[str, float]:
         """Entered values in SI; one that was not touched stays exactly as it was stored."""
@@ -145,7 +164,7 @@ class _Writer:
         """Each move, with the readings before and after it."""
         before: dict[tuple[int, str], str] = {}
         for found in self.sheet.found:
-            if self._stands(found.form, FIRST):
+            if self._stands(found, FIRST):
                 before[found.burner, found.point] = found.key
             elif found.elsewhere:
                 before[found.burner, found.point] = found.elsewhere
@@ -158,9 +177,8 @@ class _Writer:
             burner = self._burner(entered)
             place = burner, "low" if entered["trim"] == "offset" else "high"
             named: dict[str, str | None] = {"before_test": before.get(place)}
-            after = after_key(row.key)
-            if self._stands(row.form, AFTER_A_MOVE):
-                named["after_test"] = before[place] = after
+            if self._stands(row, AFTER_A_MOVE):
+                named["after_test"] = before[place] = row.read_key
             if kept and not set(row.form.changed_data) & {"burner", "trim", "direction", "amount", "unit"}:
                 yield {**kept, **{name: key for name, key in named.items() if key and name not in kept}}
                 continue
@@ -181,15 +199,16 @@ class _Writer:
         pressed: datetime | None = row.form.cleaned_data["moved_at"]
         if pressed is not None and pressed <= timezone.now():
             return pressed.isoformat()
-        fresh = any(self._typed_now(left.form, FIRST) for left in self.sheet.left)
-        fresh = fresh or any(self._typed_now(move.form, AFTER_A_MOVE) for move in self.sheet.moves)
+        fresh = any(self._read_now(left, FIRST) for left in self.sheet.left)
+        fresh = fresh or any(self._read_now(move, AFTER_A_MOVE) for move in self.sheet.moves)
         return None if fresh else self.stamp
 
-    def _typed_now(self, form: Any, names: Sequence[str]) -> bool:
-        return bool(set(form.changed_data) & set(names)) and self._stands(form, names)
+    def _read_now(self, row: Row, names: Sequence[str]) -> bool:
+        typed = bool(set(row.form.changed_data) & set(names)) and self._stands(row, names)
+        return typed or bool(row.logged)
 
-    def _stands(self, form: Any, names: Sequence[str]) -> bool:
-        return any(form.cleaned_data[name] is not None for name in names)
+    def _stands(self, row: Row, names: Sequence[str]) -> bool:
+        return bool(row.logged) or any(row.form.cleaned_data[name] is not None for name in names)
 
     def _burner(self, entered: Mapping[str, Any]) -> int:
         position: int = entered.get("burner") or self.sheet.burners[0][0]

@@ -2,7 +2,7 @@
 `web.forms.visit.body` writes the next one."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -12,10 +12,12 @@ from django.utils.translation import gettext as _
 from common.problems import Problem
 from fleet.models import Analyser, Appliance, Point, WorkStep
 from fleet.units import MEASURES
+from visits.analyser_log import Clock
 from visits.judging.health import SINGLE_POINT
 from visits.models import Kind, Outcome
 from visits.payload import ROWS
 from web.forms.measured import shown
+from web.forms.visit.logs import Known, LogForm
 from web.forms.visit.parts import (
     AFTER_A_MOVE,
     CHOSEN,
@@ -56,12 +58,19 @@ class Asked:
 
 @dataclass(frozen=True)
 class Row:
-    """One row of the sheet: its key, its heading, its form."""
+    """One row of the sheet: its key, its heading, its form; of a firing test also its log and its key."""
 
     key: str
     text: str
     form: Any
     caution: str = ""
+    log: LogForm | None = None
+    read_key: str = ""
+
+    @property
+    def logged(self) -> list[dict[str, Any]]:
+        """The readings of a log that was given with it."""
+        return self.log.readings if self.log else []
 
 
 @dataclass(frozen=True)
@@ -108,10 +117,17 @@ class VisitSheet:
         units: str,
         asked: Asked | None = None,
         data: Any = None,
+        files: Any = None,
         kind: str = "",
         correcting: bool = False,
+        adding: str = "",
+        clock: Clock | None = None,
+        known: Known | None = None,
     ) -> None:
+        """`adding`: key of the test that takes what was typed as one reading more."""
         self.units, self.stored, self.correcting = units, stored, correcting
+        self.adding = "" if correcting else adding
+        self._make_log = partial(LogForm, data, files, clock=clock, known=known or {})
         self.asked = asked or Asked()
         self.kept = {
             name: {row["key"]: row for row in stored.get(name, ()) if "withdrawn_reason" not in row}
@@ -128,7 +144,10 @@ class VisitSheet:
         self.found = list(self._firings("as_found", (Point.HIGH, Point.LOW), again=False))
         self.left = list(self._firings("as_left", (Point.HIGH, Point.LOW), again=True))
         make_move = partial(MoveForm, units=units, burners=self.burners)
-        self.moves = self._numbered("adjustments", "move", make_move, self._move_initial)
+        self.moves = [
+            replace(row, log=self._make_log(prefix=f"{row.key}-log"), read_key=after_key(row.key))
+            for row in self._numbered("adjustments", "move", make_move, self._move_initial)
+        ]
         self.changes = [*self._suggested(), *self._free_changes()]
         self.settings = self._numbered("plant_settings", "setting", SettingForm, dict)
         self.parts = self._numbered("parts", "part", partial(PartForm, burners=self.burners), dict)
@@ -149,13 +168,15 @@ class VisitSheet:
         valid = all([form.is_valid() for form in self.all_forms()])
         if valid and self.end.cleaned_data["outcome"] == Outcome.COMPLETED:
             valid = self._put_back_or_said()
-        return valid
+        return all([valid, self._something_to_add(), self._logs_have_their_trim()])
 
     def all_forms(self) -> Iterator[forms.Form]:
         """All forms in the order of the page."""
         yield self.head
         for row in self.rows():
             yield row.form
+            if row.log is not None:
+                yield row.log
         yield self.end
 
     def rows(self) -> Iterator[Row]:
@@ -188,6 +209,26 @@ class VisitSheet:
             details += [row["field"] for row in problem.members.get("conflicts", ())]
         for detail in details:
             self.head.add_error(None, detail)
+
+    def logs(self) -> Iterator[LogForm]:
+        """The logs of all firing tests."""
+        return (row.log for row in self.rows() if row.log is not None)
+
+    def _something_to_add(self) -> bool:
+        """One more reading holds at least one value."""
+        row = next((row for row in self.rows() if row.read_key == self.adding), None) if self.adding else None
+        names = FIRST if isinstance(row, FiringRow) else AFTER_A_MOVE
+        if row is None or any(row.form.cleaned_data.get(name) is not None for name in names):
+            return True
+        row.form.add_error(names[0], _("Type what the analyser shows, then add it."))
+        return False
+
+    def _logs_have_their_trim(self) -> bool:
+        """A log after a move belongs to a trim."""
+        lost = [row for row in self.moves if row.logged and not row.form.cleaned_data.get("trim")]
+        for row in lost:
+            row.form.add_error("trim", _("Say which trim was moved."))
+        return not lost
 
     def _put_back_or_said(self) -> bool:
         """Completing leaves nothing changed without a word why."""
@@ -240,7 +281,7 @@ class VisitSheet:
                 elsewhere = "" if suffix == "again" else self._elsewhere(key, position, point, percent, phase)
                 yield FiringRow(
                     key, f"{name}: {text}" if len(self.burners) > 1 else text, self._firing_form(key), "",
-                    position, point, percent, phase, elsewhere,
+                    self._make_log(prefix=f"{key}-log"), key, position, point, percent, phase, elsewhere,
                 )  # fmt: skip
 
     def _firing_form(self, key: str) -> FiringForm:
