@@ -7,11 +7,13 @@ The same every time it is asked. Nothing in it is a real appliance, and nothing 
 """
 
 import argparse
+import csv
 import random
+import sys
 from math import exp
 
 CO2_PCT = {"high": 9.75, "low": 9.25}  # as it has drifted, dry
-LN_PER_TURN = 0.065  # gas to air by a clockwise turn of the throttle; the model's other burners say a little less
+LN_PER_TURN = 0.065  # gas to air by a turn clockwise; the model's other burners say a little less
 SENSOR_S = 9.0
 AIR_O2_PCT, MOST_CO2_PCT = 20.91, 11.845  # the line of pipeline gas, within 0.01 % O2 from 8 to 10 % CO2
 COLUMNS = {
@@ -56,6 +58,7 @@ if __name__ == "__main__":
     asked.add_argument("--seconds", type=int, default=180)
     asked.add_argument("--every", type=int, default=5)
     told = asked.parse_args()
-    print("Seconds", *COLUMNS.values(), sep=",")
+    rows: list[list[object]] = [["Seconds", *COLUMNS.values()]]
     for second in range(0, told.seconds + 1, told.every):
-        print(second, *reading(told.point, second, told.turns).values(), sep=",")
+        rows.append([second, *reading(told.point, second, told.turns).values()])
+    csv.writer(sys.stdout, lineterminator="\n").writerows(rows)

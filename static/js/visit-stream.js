@@ -47,6 +47,9 @@
     const said = live.querySelector("[data-live-said]");
     if (told.step.code === "make_safe") return said.replaceChildren(word("make safe", "make_safe"), " " + told.do);
     const read = told.reading, parts = [told.settled ? word("settled") : word("not settled", "act")];
+    const why = { too_few: ": too few readings to tell; read at most 8 s apart, or say below that it has settled",
+      sloping: ": it still moves", scattered: ": it scatters more than the analyser resolves" }[told.why_not_settled];
+    if (!told.settled && why) parts.push(why + ";");
     if (!told.settled && told.to_go_s) parts.push(" about " + Math.round(told.to_go_s) + " s to go");
     if (read && read.co2_pct !== null) {
       parts.push(" CO2 " + read.co2_pct.toFixed(2) + (read.u_co2_pct === null ? "" : " ± " + read.u_co2_pct.toFixed(2)) + " %");

@@ -59,20 +59,21 @@ def standing_of(case: Case, burner_id: int) -> Standing:
         for point in (Point.HIGH, Point.LOW)
     }
     high, low = newest[Point.HIGH], newest[Point.LOW]
-    return Standing(high, low, _stale(high, moves), _stale(low, moves), moves)
+    places = {row.key: row.sequence for row in tests}
+    return Standing(high, low, _stale(high, moves, places), _stale(low, moves, places), moves)
 
 
-def _stale(test: FiringTest | None, moves: Sequence[Adjustment]) -> bool:
-    return test is not None and any(_moved_since(test, move) for move in moves)
+def _stale(test: FiringTest | None, moves: Sequence[Adjustment], places: Mapping[str, int]) -> bool:
+    return test is not None and any(_moved_since(test, move, places) for move in moves)
 
 
-def _moved_since(test: FiringTest, move: Adjustment) -> bool:
-    """By the clock; a move without a time by the readings that it names."""
+def _moved_since(test: FiringTest, move: Adjustment, places: Mapping[str, int]) -> bool:
+    """By the clock; a move without a time by the readings that it names, and their places in the visit."""
     if move.after_test == test.key:
         return False
     if move.at is not None and test.observed_at is not None:
         return move.at > test.observed_at
-    return move.before_test == test.key
+    return move.before_test == test.key or places.get(move.after_test, -1) > test.sequence
 
 
 def suspect_subjects(findings: Sequence[Finding]) -> frozenset[str]:

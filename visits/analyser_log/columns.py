@@ -69,8 +69,7 @@ def columns_guess(table: Table) -> list[str]:
     """
     guessed: list[str] = []
     taken: set[str] = set()
-    first = table.rows[0][1]
-    for name, cell in zip(table.header, first, strict=True):
+    for name, cell in table.examples:
         choice = _guess(name, cell)
         what = "time" if choice in (TIME, SECONDS) else choice.split("|")[0]
         guessed.append("" if what in taken else choice)

@@ -3,9 +3,8 @@
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, timedelta, tzinfo
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from visits.analyser_log.columns import SECONDS, TIME, choice_read
 from visits.analyser_log.table import LogRefused, Table
@@ -29,7 +28,7 @@ class Clock:
     """
 
     day: date
-    zone: ZoneInfo
+    zone: tzinfo
     now: datetime
     ended_at: datetime | None = None
 
@@ -126,7 +125,7 @@ class _Reader:
         self.refusals.append(f"Line {line}, column «{self.table.header[place]}»: «{cell}» is {why}.")
 
 
-def _moment(cell: str, day: date, zone: ZoneInfo) -> datetime:
+def _moment(cell: str, day: date, zone: tzinfo) -> datetime:
     """A time of day, an ISO date and time, or one with the day first and points between."""
     text = re.sub(r"(?<!\d)(\d):", r"0\1:", cell.replace(",", "."), count=1)
     pointed = _DAY_FIRST.fullmatch(text)
@@ -136,7 +135,7 @@ def _moment(cell: str, day: date, zone: ZoneInfo) -> datetime:
         of_day, month, year, clock = pointed.groups()
         text = f"{year}-{month}-{of_day}T{clock}"
     try:
-        return instant(text, zone.key)
+        return instant(text, str(zone))
     except Refusal as why:
         if "not an ISO" in str(why):
             raise Refusal("no time such as 09:12:05, 2026-03-02 09:12:05 or 02.03.2026 09:12:05") from why

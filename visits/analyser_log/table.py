@@ -31,6 +31,11 @@ class Table:
     rows: Sequence[tuple[int, Sequence[str]]]
     decimal_mark: str
 
+    @property
+    def examples(self) -> list[tuple[str, str]]:
+        """Each column's name with its first cell."""
+        return list(zip(self.header, self.rows[0][1], strict=True))
+
 
 def table_of(text: str) -> Table:
     """The table that the text is: tabs, semicolons or commas; decimal point or comma; a header or none.

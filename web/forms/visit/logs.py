@@ -59,8 +59,8 @@ class LogForm(forms.Form):
         self.table: Table | None = None
         self.readings: list[dict[str, Any]] = []
         super().__init__(self._told(data, files, prefix), prefix=prefix)
-        for place, name in enumerate(self.table.header if self.table else ()):
-            example = self.table.rows[0][1][place] if self.table else ""
+        examples: list[tuple[str, str]] = self.table.examples if self.table else []
+        for place, (name, example) in enumerate(examples):
             self.fields[f"column{place}"] = forms.ChoiceField(
                 label=_("«%(name)s», such as %(example)s") % {"name": name, "example": example or "–"},
                 choices=_column_choices,
