@@ -61,7 +61,7 @@ def test_a_unit_that_is_not_known_and_what_is_worked_out_are_left_to_the_person(
         "Time,O2 ref,O2,O2 (2),Draught (psi) pressure,Gas pressure [hPa],Stack T degF\n9:00,3,4,4,1,20,1\n"
     )
     assert columns_guess(table) == [
-        "time", "", "o2_pct|vol %", "", "", "inlet_pressure_mbar|mbar", "flue_temp_c|°F", "",
+        "time", "", "o2_pct|vol %", "", "", "inlet_pressure_mbar|mbar", "flue_temp_c|°F",
     ]  # fmt: skip
 
 
