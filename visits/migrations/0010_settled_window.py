@@ -3,7 +3,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("visits", "0008_judged_again"),
+        ("visits", "0009_open_findings"),
     ]
 
     operations = [
