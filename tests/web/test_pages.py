@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
+import tablib
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -94,7 +95,7 @@ def test_a_contact_reads_their_own_site_and_finds_nothing_of_anothers(
     assert page_of(fleet.contact).get(visit).status_code == 200
     assert page_of(fleet.stranger).get(own).status_code == 404
     assert page_of(fleet.stranger).get(visit).status_code == 404
-    assert page_of(fleet.stranger).get(own + "story.csv").status_code == 404
+    assert page_of(fleet.stranger).get(own + "story/").status_code == 404
 
 
 def test_a_grave_finding_stands_before_the_heading_and_nothing_says_safe(
@@ -128,6 +129,9 @@ def test_the_same_numbers_stand_in_figure_table_and_file(fleet: SmallFleet, page
     assert len(rows) == 6
     assert all(f"{value:.2f}" in answer.text for value in drawn["y"])
     assert rows[0]["accept_high_co2_pct"] == "9.5"
+    book = client.get(reverse("web:appliance-story", args=[fleet.appliance.pk]), {"as": "xlsx"}).content
+    high = [row for row in tablib.Dataset().load(book, "xlsx").dict if row["firing_point"] == "High fire"]
+    assert [row["found_co2_pct"] for row in high] == drawn["y"]
 
 
 def test_a_us_reader_sees_fahrenheit_and_the_record_stays_si(fleet: SmallFleet, page_of: SignedIn) -> None:

@@ -1,18 +1,18 @@
 """An appliance's page, and its story as a file."""
 
-import csv
 from collections.abc import Iterator
 
-from django.http import HttpResponse, StreamingHttpResponse
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import Counted, Figure, StoryRow, story, story_counts
-from common.sheets import Echo, inert
 from web.access import EVERYONE, PersonRequest, page_for
 from web.selectors.appliance import AppliancePage, BurnerStory, appliance_page
 from web.selectors.drift.story import DriftOfAppliance, drift_of
+from web.sheets import file_asked, sheet_response
 
 STORY_COLUMNS = [
     "burner",
@@ -46,13 +46,12 @@ def appliance(request: PersonRequest, pk: int) -> HttpResponse:
 
 @page_for(EVERYONE)
 @require_safe
-def appliance_story(request: PersonRequest, pk: int) -> StreamingHttpResponse:
-    """The numbers of the figure as CSV: every value in SI, whatever the reader's screens show."""
+def appliance_story(request: PersonRequest, pk: int) -> HttpResponseBase:
+    """The numbers of the figure as a file: every value in SI, whatever the reader's screens show."""
     page = appliance_page(user=request.user, pk=pk)
     drift = drift_of(user=request.user, appliance=page.appliance, visits=page.visits)
-    response = StreamingHttpResponse(_story_lines(page, drift), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="appliance-{pk}-story.csv"'
-    return response
+    rows = _story_rows(page, drift)
+    return sheet_response(f"appliance-{pk}-story", file_asked(request) or "csv", STORY_COLUMNS, rows)
 
 
 def _chart(page: AppliancePage, burner: BurnerStory, drift: DriftOfAppliance) -> dict[str, object]:
@@ -83,22 +82,20 @@ def _chart(page: AppliancePage, burner: BurnerStory, drift: DriftOfAppliance) ->
     }
 
 
-def _story_lines(page: AppliancePage, drift: DriftOfAppliance) -> Iterator[str]:
-    writer = csv.writer(Echo())
-    yield writer.writerow(STORY_COLUMNS)
+def _story_rows(page: AppliancePage, drift: DriftOfAppliance) -> Iterator[list[object]]:
     for burner in page.burners:
         for row in sorted(burner.rows, key=lambda row: (row.on, row.point_text)):
             expected = drift.layers[burner.burner.pk].expected_of(row.point, row.on)
             reach = [expected.middle, expected.low, expected.high] if expected else [None] * 3
-            yield writer.writerow([inert(str(burner.burner)), *_story_cells(row), *reach])
+            yield [str(burner.burner), *_story_cells(row), *reach]
 
 
 def _story_cells(row: StoryRow) -> list[object]:
     target, accept = row.target_co2_pct or (None, None), row.accept_co2_pct or (None, None)
     return [
-        row.visit_uuid,
-        row.on.isoformat(),
-        inert(row.point_text),
+        str(row.visit_uuid),
+        row.on,
+        row.point_text,
         row.found_co2_pct,
         row.u_found_co2_pct,
         row.left_co2_pct,
