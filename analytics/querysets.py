@@ -22,6 +22,20 @@ class EstimateQuerySet(models.QuerySet[Any]):
         return self.filter(run_id=Subquery(DriftPointer.objects.values("current_id")[:1]))
 
 
+class CostQuerySet(EstimateQuerySet):
+    """What being out of tune costs, burner by burner."""
+
+    def with_figure(self) -> Self:
+        """Those that could be reckoned."""
+        return self.filter(lost_kwh__isnull=False)
+
+    def with_place(self) -> Self:
+        """With what each belongs to joined."""
+        return self.select_related(
+            "appliance__plant__site__customer", "appliance__model__maker", "burner", "period__analyser"
+        )
+
+
 class AlertQuerySet(models.QuerySet[Any]):
     """Alerts are for those who plan: the office, the manager, the administrator."""
 

@@ -10,6 +10,9 @@ from django.db.models import Subquery
 from django.utils import timezone
 
 from analytics.claiming import Claim, claim
+from analytics.costing.reckoning import costs_of
+from analytics.costing.taken_off import TakenOff
+from analytics.costing.totals import total_of
 from analytics.estimates import Estimates
 from analytics.fitting import appliances_fit, fleet_fit
 from analytics.handing_over import period_biases_hand_over
@@ -26,6 +29,7 @@ from analytics.models import (
     PeriodBias,
     TechnicianRepeat,
     TrimDrift,
+    TuningCost,
 )
 from analytics.reading import FleetHistory, history_read
 from analytics.summing import sums_write
@@ -40,6 +44,7 @@ ROWS_DELETED_AT_ONCE = 20_000
 REFITTED_AT_ONCE = 200
 _SHEETS = (
     TrimDrift, ApplianceDrift, PeriodBias, GasShift, FleetMonth, ModelAgeing, TechnicianRepeat, BurnerTrend,
+    TuningCost,
 )  # fmt: skip
 _CURRENT = DriftPointer.objects.filter(only=1).values("current")[:1]
 COMMIT_LAG = timedelta(minutes=10)
@@ -109,8 +114,10 @@ def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Pr
         held.renew()
         progress("writing", rows)
 
-    estimates_write(run, read, estimates, due=_due(None), written=written)
-    tables_analyse(TrimDrift, ApplianceDrift, PeriodBias, GasShift)
+    costs = costs_of(None, as_of=run.as_of, taken=TakenOff.of_fit(read, estimates))
+    estimates_write(run, read, estimates, costs=costs, due=_due(None), written=written)
+    tables_analyse(TrimDrift, ApplianceDrift, PeriodBias, GasShift, TuningCost)
+    run.tuning_cost = total_of(TuningCost.objects.filter(run=run)).as_json()
     with transaction.atomic():
         run.finished_at = timezone.now()
         run.save()
@@ -145,7 +152,8 @@ def appliances_refit(appliance_ids: Sequence[int]) -> int:
             return 0
         read = history_read(ids, numbering=kept.numbering)
         trims, appliances = appliances_fit(read, kept, as_of=run.as_of)
-        appliances_replace(run, read, trims, appliances, due=_due(ids))
+        costs = costs_of(ids, as_of=run.as_of, run=run)
+        appliances_replace(run, ids, read, trims, appliances, costs=costs, due=_due(ids))
     return len(ids)
 
 

@@ -1,7 +1,7 @@
 """A fit's arrays as rows of its run."""
 
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import islice
 from typing import Any
@@ -11,8 +11,20 @@ from django.db import connection, models, transaction
 from django.db.models import Count, Q
 from django.db.models.functions import TruncMonth
 
+from analytics.costing.reckoning import Costs
+from analytics.costing.storing import COLUMNS as COST_COLUMNS
+from analytics.costing.storing import Ends, cost_rows, costs_by_appliance, nullable
 from analytics.estimates import EPOCH, Appliances, Biases, Estimates, FloatArray, IntArray, Shifts, Trims
-from analytics.models import ApplianceDrift, DriftRun, FleetMonth, GasShift, PeriodBias, TrimDrift, Unit
+from analytics.models import (
+    ApplianceDrift,
+    DriftRun,
+    FleetMonth,
+    GasShift,
+    PeriodBias,
+    TrimDrift,
+    TuningCost,
+    Unit,
+)
 from analytics.reading import FleetHistory
 from analytics.reading.sources import FIRST_YEAR, TRIMS
 from visits.history.bulk import rows_write
@@ -34,6 +46,7 @@ _TRIM_COLUMNS = [
 ]  # fmt: skip
 _APPLIANCE_COLUMNS = [
     "run", "appliance", "wander_probability", "flagged", "outside", "next_visit_by", "next_visit_reason",
+    "cost_kwh", "cost_low_kwh", "cost_high_kwh",
 ]  # fmt: skip
 _BIAS_COLUMNS = [
     "run", "period", "bias_co2_pct", "bias_u_co2_pct", "readings", "weak", "visits", "first_on", "last_on",
@@ -42,15 +55,23 @@ _SHIFT_COLUMNS = ["run", "gas_area", "month", "shift_pct", "shift_u_pct", "readi
 
 
 def estimates_write(
-    run: DriftRun, read: FleetHistory, estimates: Estimates, *, due: dict[int, date], written: Written
+    run: DriftRun,
+    read: FleetHistory,
+    estimates: Estimates,
+    *,
+    costs: Costs,
+    due: dict[int, date],
+    written: Written,
 ) -> None:
     """Write everything under the run's number, some thousands of rows a transaction.
 
     due: appliance to its annual date.   written: told how many rows each transaction held.
     """
+    together = costs_by_appliance(costs)
     sheets: list[tuple[type[models.Model], list[str], Iterator[tuple[Any, ...]]]] = [
         (TrimDrift, _TRIM_COLUMNS, trim_rows(run, read, estimates.trims)),
-        (ApplianceDrift, _APPLIANCE_COLUMNS, appliance_rows(run, read, estimates.appliances, due)),
+        (ApplianceDrift, _APPLIANCE_COLUMNS, appliance_rows(run, read, estimates.appliances, due, together)),
+        (TuningCost, COST_COLUMNS, cost_rows(run, costs)),
         (PeriodBias, _BIAS_COLUMNS, _bias_rows(run, read, estimates.biases)),
         (GasShift, _SHIFT_COLUMNS, _shift_rows(run, read, estimates.shifts)),
     ]
@@ -63,14 +84,22 @@ def estimates_write(
 
 @transaction.atomic
 def appliances_replace(
-    run: DriftRun, read: FleetHistory, trims: Trims, appliances: Appliances, *, due: dict[int, date]
+    run: DriftRun,
+    ids: Sequence[int],
+    read: FleetHistory,
+    trims: Trims,
+    appliances: Appliances,
+    *,
+    costs: Costs,
+    due: dict[int, date],
 ) -> None:
-    """Put the rows of the appliances that were read in the place of the run's own."""
-    ids = read.appliance_ids.tolist()
-    TrimDrift.objects.filter(run=run, appliance__in=ids).delete()
-    ApplianceDrift.objects.filter(run=run, appliance__in=ids).delete()
+    """Put what was reckoned of these appliances in the place of the run's own rows of them."""
+    for model in (TrimDrift, ApplianceDrift, TuningCost):
+        model.objects.filter(run=run, appliance__in=ids).delete()
+    together = costs_by_appliance(costs)
     rows_write(TrimDrift, _TRIM_COLUMNS, list(trim_rows(run, read, trims)))
-    rows_write(ApplianceDrift, _APPLIANCE_COLUMNS, list(appliance_rows(run, read, appliances, due)))
+    rows_write(ApplianceDrift, _APPLIANCE_COLUMNS, list(appliance_rows(run, read, appliances, due, together)))
+    rows_write(TuningCost, COST_COLUMNS, list(cost_rows(run, costs)))
 
 
 @transaction.atomic
@@ -81,7 +110,7 @@ def rows_store(model: type[models.Model], columns: Sequence[str], rows: Sequence
 
 def trim_rows(run: DriftRun, read: FleetHistory, trims: Trims) -> Iterator[tuple[Any, ...]]:
     """Values in the order of the trims' columns, burner by burner."""
-    numbers = [_nullable(getattr(trims, name)) for name in _TRIM_NUMBERS]
+    numbers = [nullable(getattr(trims, name)) for name in _TRIM_NUMBERS]
     burner_ids, appliance_ids = read.burner_id.tolist(), read.appliance_id.tolist()
     visits, flagged, reason = trims.visits.tolist(), trims.flagged.tolist(), trims.reason.tolist()
     units = [(Unit.PCT_OF_K.value, (Unit.PASCAL if known else Unit.MILLI_W).value) for known in trims.pascal]
@@ -102,12 +131,16 @@ def trim_rows(run: DriftRun, read: FleetHistory, trims: Trims) -> Iterator[tuple
 
 
 def appliance_rows(
-    run: DriftRun, read: FleetHistory, appliances: Appliances, due: dict[int, date]
+    run: DriftRun,
+    read: FleetHistory,
+    appliances: Appliances,
+    due: dict[int, date],
+    costs: Mapping[int, Ends],
 ) -> Iterator[tuple[Any, ...]]:
     """Values in the order of the appliances' columns."""
     days = [EPOCH + timedelta(days=day) for day in appliances.outside_day.tolist()]
     words = [day.isoformat() for day in days]
-    probability, flagged = _nullable(appliances.wander_probability), appliances.flagged.tolist()
+    probability, flagged = nullable(appliances.wander_probability), appliances.flagged.tolist()
     for place, appliance_id in enumerate(read.appliance_ids.tolist()):
         outside = appliances.outside[place]
         known = len(outside) > 0 and bool(np.isfinite(outside).all())
@@ -125,6 +158,7 @@ def appliance_rows(
             _json(rows),
             by,
             ApplianceDrift.NextReason.OUTSIDE.value if by else "",
+            *costs.get(appliance_id, (None, None, None)),
         )
 
 
@@ -200,12 +234,6 @@ def months_write(run: DriftRun) -> None:
     FleetMonth.objects.bulk_create(
         FleetMonth(run=run, month=row.pop("first_day"), **row) for row in list(counted)
     )
-
-
-def _nullable(values: FloatArray) -> list[Any]:
-    cells = values.astype(object)
-    cells[~np.isfinite(values)] = None
-    return list(cells.tolist())
 
 
 def _json(value: list[Any]) -> Any:

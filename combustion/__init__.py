@@ -18,6 +18,7 @@ acceptance   inside_probability, verdict, best_provable, cannot_prove, guarded_l
 fuel_line    residual_pct, u_residual_pct, fault_probability
 emissions    at_reference_o2, mg_per_m3, per_heat → PerHeat, method19_o2, method19_co2
 savings      efficiency_change → Change, yearly → Yearly, Interval
+tuning       lost_share, yearly_loss → Loss: what excess air beside its target costs a year
 season       ln_gas_factor, ln_air_factor, ln_gas_temp_factor, co2_after, o2_after
 metering     clocked_input → ClockedInput, nameplate_share, heat_in_other_basis_kw
 altitude     pressure_hpa_at, elevation_m_of, input_share_at, DERATING_RULES

@@ -10,6 +10,7 @@ from fleet.models import (
     FiringSpec,
     GasArea,
     ItemSet,
+    LoadAssumption,
     Maker,
     ModelTrim,
     PutBackSuggestion,
@@ -89,6 +90,26 @@ class SafetyLimitAdmin(RecordAdmin):
 
     list_display = ["quantity", "level", "value", "country", "customer", "source", "in_force_on"]
     list_select_related = ["customer"]
+
+
+@admin.register(LoadAssumption)
+class LoadAssumptionAdmin(ReferenceAdmin):
+    """What is assumed of a year's gas: the next drift run reckons with what stands here."""
+
+    list_display = [
+        "kind",
+        "full_load_hours",
+        "hours_u_common_pct",
+        "hours_u_own_pct",
+        "low_fire_share",
+        "mark",
+    ]
+
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Every kind has its row."""
+        return False
+
+    has_delete_permission = has_add_permission
 
 
 @admin.register(TurnSensitivity)

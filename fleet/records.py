@@ -16,6 +16,7 @@ from fleet.models import (
     Burner,
     Contract,
     Customer,
+    GasPrice,
     PartFitted,
     Plant,
     Site,
@@ -33,6 +34,7 @@ KEPT = (
     Analyser,
     AnalyserChannel,
     AnalyserPeriod,
+    GasPrice,
 )
 FAN_LIMITS = frozenset({"fan_high_rpm", "fan_low_rpm"})
 

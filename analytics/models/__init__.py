@@ -1,6 +1,7 @@
 """What the drift work leaves behind: runs, and what each found."""
 
 from analytics.models.alerts import Alert
+from analytics.models.costs import PARTS, NoCost, TuningCost, UseSource
 from analytics.models.estimates import (
     ApplianceDrift,
     FleetMonth,
@@ -16,6 +17,7 @@ from analytics.models.turns import TurnDuty
 
 __all__ = [
     "ENGINE_VERSION",
+    "PARTS",
     "Alert",
     "ApplianceDrift",
     "BurnerTrend",
@@ -25,10 +27,13 @@ __all__ = [
     "FleetMonth",
     "GasShift",
     "ModelAgeing",
+    "NoCost",
     "PeriodBias",
     "Reason",
     "TechnicianRepeat",
     "TrimDrift",
+    "TuningCost",
     "TurnDuty",
     "Unit",
+    "UseSource",
 ]

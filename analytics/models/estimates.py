@@ -100,6 +100,11 @@ class ApplianceDrift(models.Model):
     outside = models.JSONField(default=list)
     next_visit_by = models.DateField(null=True)
     next_visit_reason = models.CharField(max_length=12, choices=NextReason, blank=True)
+    cost_kwh = models.FloatField(
+        null=True, help_text="Gas lost a year as found, all its burners; 95 % interval."
+    )
+    cost_low_kwh = models.FloatField(null=True)
+    cost_high_kwh = models.FloatField(null=True)
 
     objects = EstimateQuerySet.as_manager()
 
@@ -112,10 +117,20 @@ class ApplianceDrift(models.Model):
                 name="appliance_drift_proposed",
                 condition=models.Q(next_visit_by__isnull=False),
             ),
+            models.Index(
+                fields=["run", "-cost_kwh", "appliance"],
+                name="appliance_drift_cost",
+                condition=models.Q(cost_kwh__isnull=False),
+            ),
         ]
         constraints = [
             models.UniqueConstraint(fields=["run", "appliance"], name="appliance_drift_once"),
             one_of("appliance_drift_next_reason", "next_visit_reason", ["", "outside"]),
+            models.CheckConstraint(
+                condition=models.Q(cost_kwh__isnull=True)
+                | models.Q(cost_low_kwh__isnull=False, cost_high_kwh__isnull=False),
+                name="appliance_drift_cost_has_interval",
+            ),
         ]
 
     def __str__(self) -> str:

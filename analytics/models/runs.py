@@ -29,6 +29,9 @@ class DriftRun(models.Model):
     hyperparameters = models.JSONField(
         default=dict, help_text="What the statistics learnt of the fleet, for people to read."
     )
+    tuning_cost = models.JSONField(
+        default=dict, help_text="The fleet's cost of being out of tune: figures with their intervals."
+    )
     kept = models.BinaryField(null=True, help_text="The same and more, held when one appliance is refitted.")
 
     alerted_at = models.DateTimeField(null=True, help_text="When it was looked through for alerts.")

@@ -158,3 +158,11 @@ def _missing(kind: str) -> models.Value:
     if kind.startswith("f"):
         return models.Value(float("nan"), output_field=models.FloatField())
     return models.Value(-1, output_field=models.IntegerField())
+
+
+def rows_of(sorted_ids: npt.NDArray[Any], wanted: npt.NDArray[Any]) -> npt.NDArray[np.int64]:
+    """Place of each wanted id in the sorted ids, -1 where it is not there."""
+    if not len(sorted_ids):
+        return np.full(len(wanted), -1, np.int64)
+    place = np.minimum(np.searchsorted(sorted_ids, wanted), len(sorted_ids) - 1)
+    return np.where(sorted_ids[place] == wanted, place, -1)

@@ -11,7 +11,7 @@ from django.utils import timezone
 from analytics.drift.history import LOW, UNKNOWN, History
 from analytics.estimates import EPOCH
 from analytics.reading import sources
-from analytics.reading.columns import Columns
+from analytics.reading.columns import Columns, rows_of
 from analytics.reading.gases import Gases, gases_read
 from analytics.reading.mixture import FloatArray, IntArray, mixture_of
 
@@ -98,10 +98,10 @@ def history_read(
         period_ids=_known(visits["period"][pair_visit]),
         area_ids=_known(burners["area"]),
     )
-    model = _rows_of(numbers.model_ids, burners["model"])
+    model = rows_of(numbers.model_ids, burners["model"])
     model = np.where(model < 0, len(numbers.model_ids), model)
-    period = _rows_of(numbers.period_ids, visits["period"][pair_visit])
-    area = _rows_of(numbers.area_ids, burners["area"])
+    period = rows_of(numbers.period_ids, visits["period"][pair_visit])
+    area = rows_of(numbers.area_ids, burners["area"])
     fan_high = burners["fan_high_rpm"][pair_burner]
     turndown = burners["turndown"][pair_burner]
     first_of_pair = np.full(len(pair_burner), len(pair), np.int64)
@@ -161,11 +161,11 @@ def _tests(
 ) -> _Tests:
     used = None if appliance_ids is None else np.unique(visits["analyser"][visits["analyser"] >= 0]).tolist()
     analysers = sources.analysers_read(used)
-    of_visit = _rows_of(analysers["id"], visits["analyser"])
+    of_visit = rows_of(analysers["id"], visits["analyser"])
     kept = []
     for batch in sources.test_batches(appliance_ids):
         progress("reading", len(batch["visit"]))
-        visit, burner = _rows_of(visits["id"], batch["visit"]), _rows_of(burners["id"], batch["burner"])
+        visit, burner = rows_of(visits["id"], batch["visit"]), rows_of(burners["id"], batch["burner"])
         analyser = np.where(visit >= 0, of_visit[visit], UNKNOWN) if len(of_visit) else visit
         burned = _burned(gases, burners, visits, burner, visit, batch["fuel"].astype(np.int64))
         phi, var = mixture_of(batch, analysers, analyser, burned, gases.fuels)
@@ -320,7 +320,7 @@ def _eras(
     new_state, era = np.zeros(len(pair_burner), np.bool_), np.zeros(len(pair_burner), np.int64)
     row = _row_of_pair(burners, visits, pair_burner, pair_visit, parts["burner"], parts["visit"])
     new_state[row[row >= 0]] = True
-    burner = _rows_of(burners["id"], parts["burner"])
+    burner = rows_of(burners["id"], parts["burner"])
     day = visits["day"][pair_visit]
     for place in np.flatnonzero((row < 0) & (burner >= 0)):
         first, end = np.searchsorted(pair_burner, [burner[place], burner[place] + 1])
@@ -337,25 +337,17 @@ def _row_of_pair(
     visit_ids: IntArray,
 ) -> IntArray:
     """Row of each (burner, visit), -1 where there is none."""
-    burner, visit = _rows_of(burners["id"], burner_ids), _rows_of(visits["id"], visit_ids)
+    burner, visit = rows_of(burners["id"], burner_ids), rows_of(visits["id"], visit_ids)
     count = max(len(visits["id"]), 1)
     keys = pair_burner * count + pair_visit
     order = np.argsort(keys)
-    place = _rows_of(keys[order], np.where((burner >= 0) & (visit >= 0), burner * count + visit, UNKNOWN))
+    place = rows_of(keys[order], np.where((burner >= 0) & (visit >= 0), burner * count + visit, UNKNOWN))
     return np.where(place >= 0, order[place], UNKNOWN) if len(order) else place
 
 
 def _known(ids: IntArray) -> IntArray:
     """The ids there are, in order."""
     return np.unique(ids[ids >= 0])
-
-
-def _rows_of(sorted_ids: IntArray, wanted: IntArray) -> IntArray:
-    """Place of each wanted id in the sorted ids, -1 where it is not there."""
-    if not len(sorted_ids):
-        return np.full(len(wanted), UNKNOWN, np.int64)
-    place = np.minimum(np.searchsorted(sorted_ids, wanted), len(sorted_ids) - 1)
-    return np.where(sorted_ids[place] == wanted, place, UNKNOWN)
 
 
 def _sorted(columns: Columns, by: str) -> Columns:

@@ -3,6 +3,7 @@
 from fleet.models.analysers import Analyser, AnalyserChannel, AnalyserPeriod
 from fleet.models.appliances import Appliance, Burner, PartFitted, SafetyState
 from fleet.models.catalogue import ApplianceModel, FiringSpec, FuelSlug, Maker, ModelTrim, Point, TrimKind
+from fleet.models.consumption import GasPrice, LoadAssumption
 from fleet.models.customers import Contract, Customer, GasArea, Plant, Site, SiteContact
 from fleet.models.gases import SuppliedGas
 from fleet.models.items import ItemSet, Opening, ServiceItem, WorkStep
@@ -23,7 +24,9 @@ __all__ = [
     "FiringSpec",
     "FuelSlug",
     "GasArea",
+    "GasPrice",
     "ItemSet",
+    "LoadAssumption",
     "Maker",
     "ModelTrim",
     "Opening",

@@ -8,6 +8,7 @@ from django.db.models.functions import Now
 from common.constraints import one_of, ordered, within
 from fleet.models.catalogue import ApplianceModel, FuelSlug
 from fleet.models.customers import Plant
+from fleet.models.yearly_gas import YearlyGas, yearly_gas_constraints
 from fleet.querysets import ApplianceQuerySet
 
 
@@ -19,7 +20,7 @@ class SafetyState(models.TextChoices):
     RETURNED = "returned", "returned to service"
 
 
-class Appliance(models.Model):
+class Appliance(YearlyGas):
     """One boiler or water heater."""
 
     class AirSource(models.TextChoices):
@@ -64,6 +65,7 @@ class Appliance(models.Model):
             within("appliance_input", "input_gross_kw", 0.1, 100_000),
             within("appliance_input_stated", "input_stated_kw", 0.1, 100_000),
             ordered("appliance_retired_after_installed", "installed_on", "retired_on"),
+            *yearly_gas_constraints("appliance"),
         ]
 
     def __str__(self) -> str:

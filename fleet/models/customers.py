@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from common.constraints import one_of, ordered, within
+from fleet.models.yearly_gas import YearlyGas, yearly_gas_constraints
 from fleet.querysets import CustomerQuerySet, PlantQuerySet, SiteQuerySet
 
 
@@ -108,7 +109,7 @@ class SiteContact(models.Model):
         return f"{self.user} reads {self.site}"
 
 
-class Plant(models.Model):
+class Plant(YearlyGas):
     """One boiler room, with its sequencing."""
 
     class Sequencing(models.TextChoices):
@@ -128,6 +129,7 @@ class Plant(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["site", "name"], name="plant_name_once_per_site"),
             one_of("plant_sequencing", "sequencing", ["stand_alone", "lead_lag"]),
+            *yearly_gas_constraints("plant"),
         ]
 
     def __str__(self) -> str:

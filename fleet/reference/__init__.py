@@ -14,6 +14,7 @@ HERE = Path(__file__).parent
 GAS_ANNUAL = "gas_annual_2000.toml"
 SAFETY_CATEGORIES = "safety_categories.toml"
 PUTTING_BACK = "putting_back.toml"
+LOAD_ASSUMPTIONS = "load_assumptions.toml"
 
 
 def reference_read(name: str) -> dict[str, Any]:
@@ -65,6 +66,12 @@ def safety_categories_ship(name: str, category: Any) -> int:
         identity = {"country": columns.pop("country", ""), "code": columns.pop("code")}
         added += category.objects.get_or_create(**identity, defaults=columns)[1]
     return added
+
+
+def load_assumptions_ship(name: str, assumption: Any) -> int:
+    """Add the assumptions of a file for kinds that have none yet. Returns how many were added."""
+    rows = [dict(row) for row in reference_read(name)["assumption"]]
+    return sum(assumption.objects.get_or_create(kind=row.pop("kind"), defaults=row)[1] for row in rows)
 
 
 def _item(row: dict[str, Any]) -> dict[str, Any]:
