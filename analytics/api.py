@@ -14,8 +14,19 @@ from rest_framework.response import Response
 
 from analytics import serializers as out
 from analytics.alerting import alert_acknowledge
-from analytics.exports import ANALYSER_COLUMNS, DRIFT_COLUMNS, analyser_rows, drift_rows, sheet_lines
-from analytics.models import Alert, ApplianceDrift, GasShift, PeriodBias, TrimDrift
+from analytics.exports import (
+    ANALYSER_COLUMNS,
+    COST_COLUMNS,
+    DRIFT_COLUMNS,
+    TREND_COLUMNS,
+    analyser_rows,
+    cost_rows,
+    drift_rows,
+    sheet_lines,
+    trend_rows,
+)
+from analytics.models import Alert, ApplianceDrift, BurnerTrend, GasShift, PeriodBias, TrimDrift, TuningCost
+from analytics.querysets import EstimateQuerySet
 from analytics.selectors import alerts
 from common.paging import ListQuery
 from fleet.models import TrimKind
@@ -110,6 +121,65 @@ class BiasList(SheetList):
         SheetQuery.asked(self.request)
         rows = PeriodBias.objects.visible_to(self.request.user).current()
         return rows.select_related("period__analyser")
+
+
+class BurnersQuery(SheetQuery):
+    appliance = serializers.UUIDField(required=False)
+    gas_area = serializers.CharField(required=False, max_length=120, help_text="Its name.")
+
+
+class BurnersList(SheetList):
+    """Rows of burners by the run that is current, narrowed to an appliance or a gas area."""
+
+    estimates: ClassVar[EstimateQuerySet]
+
+    def get_queryset(self) -> QuerySet[Any]:
+        asked = BurnersQuery.asked(self.request)
+        rows = self.estimates.visible_to(self.request.user).current().select_related("appliance", "burner")
+        if "appliance" in asked:
+            rows = rows.filter(appliance__uuid=asked["appliance"])
+        if "gas_area" in asked:
+            rows = rows.filter(appliance__plant__site__gas_area__name=asked["gas_area"])
+        return rows
+
+
+class TrendQuery(BurnersQuery):
+    quantity = serializers.ChoiceField(choices=BurnerTrend.Code.choices, required=False)
+
+
+@extend_schema(parameters=[TrendQuery])
+class TrendList(BurnersList):
+    """What fouling and wear move: quantities of burners that surely trend, or whose level changed."""
+
+    serializer_class = out.BurnerTrendSerializer
+    queryset = BurnerTrend.objects.none()
+    estimates = BurnerTrend.objects.all()
+    ordering = ("burner_id", "quantity")
+    columns = TREND_COLUMNS
+    file_name = "trends.csv"
+
+    def sheet(self) -> Iterable[Sequence[Any]]:
+        return trend_rows()
+
+    def get_queryset(self) -> QuerySet[Any]:
+        asked = TrendQuery.asked(self.request)
+        rows = super().get_queryset()
+        return rows.filter(quantity=asked["quantity"]) if "quantity" in asked else rows
+
+
+@extend_schema(parameters=[BurnersQuery])
+class CostList(BurnersList):
+    """What being out of tune costs each burner a year, as last found, with 95 % intervals."""
+
+    serializer_class = out.TuningCostSerializer
+    queryset = TuningCost.objects.none()
+    estimates = TuningCost.objects.all()
+    ordering = ("burner_id", "id")
+    columns = COST_COLUMNS
+    file_name = "costs.csv"
+
+    def sheet(self) -> Iterable[Sequence[Any]]:
+        return cost_rows()
 
 
 class GasQuery(ListQuery):

@@ -4,7 +4,17 @@ import csv
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from analytics.models import ApplianceDrift, DriftPointer, PeriodBias, Reason, TrimDrift, Unit
+from analytics.models import (
+    ApplianceDrift,
+    BurnerTrend,
+    DriftPointer,
+    PeriodBias,
+    Reason,
+    TrimDrift,
+    TuningCost,
+    Unit,
+)
+from analytics.quantities import BY_CODE
 from analytics.reading.sources import TRIMS
 from common.sheets import Echo, inert
 from fleet.models import ApplianceModel, Burner
@@ -12,6 +22,16 @@ from fleet.models import ApplianceModel, Burner
 DRIFT_COLUMNS = (
     "appliance", "burner", "trim", "visits", "drift_per_year", "drift_low", "drift_high", "unit",
     "wander_probability", "flagged", "next_visit_by", "reason",
+)  # fmt: skip
+TREND_COLUMNS = (
+    "appliance", "burner", "quantity", "unit", "readings", "level", "slope_per_year", "slope_low",
+    "slope_high", "step", "step_on", "limit", "limit_source", "passes_on", "passes_earliest_on",
+)  # fmt: skip
+COST_COLUMNS = (
+    "appliance", "burner", "found_on", "points", "indicative", "high_excess_air_pct",
+    "high_target_excess_air_pct", "low_excess_air_pct", "low_target_excess_air_pct", "lost_pct", "lost_u_pct",
+    "use_kwh", "use_source", "lost_kwh", "lost_low_kwh", "lost_high_kwh", "lost_m3", "co2_kg", "co2_low_kg",
+    "co2_high_kg", "price_per_kwh", "currency", "money", "money_low", "money_high", "reason",
 )  # fmt: skip
 ANALYSER_COLUMNS = ("analyser", "calibrated_on", "readings", "bias_co2_pct", "bias_u", "weak")
 UNIT_WORDS = {
@@ -74,6 +94,43 @@ def analyser_rows() -> Sheet:
     )
 
 
+def trend_rows() -> Sheet:
+    """One row per burner and quantity that surely trends or has stepped."""
+    rows = BurnerTrend.objects.filter(run=_current_run_id()).select_related("appliance", "burner")
+    for row in rows.order_by("burner_id", "quantity").iterator(chunk_size=BURNERS_AT_ONCE):
+        yield tuple(_blank(cell) for cell in trend_cells(row))
+
+
+def trend_cells(row: BurnerTrend) -> list[Any]:
+    """One trend in the order of TREND_COLUMNS."""
+    return [
+        row.appliance.tag, burner_label(row.burner.name, row.burner.position), row.quantity,
+        BY_CODE[row.quantity].unit, row.readings, row.level, row.slope, row.slope_low, row.slope_high,
+        row.step, row.step_on, row.limit, row.limit_source, row.passes_on, row.passes_earliest_on,
+    ]  # fmt: skip
+
+
+def cost_rows() -> Sheet:
+    """One row per burner read as found in the last three years: what being out of tune costs it a year."""
+    rows = TuningCost.objects.filter(run=_current_run_id()).select_related("appliance", "burner")
+    for row in rows.order_by("burner_id").iterator(chunk_size=BURNERS_AT_ONCE):
+        yield tuple(_blank(cell) for cell in cost_cells(row))
+
+
+def cost_cells(row: TuningCost) -> list[Any]:
+    """One burner in the order of COST_COLUMNS; None where there is no figure."""
+    nothing = [None, None, None]
+    volume = row.worth(row.m3_per_kwh) or nothing
+    co2, money = row.worth(row.co2_kg_per_kwh) or nothing, row.worth(row.price_per_kwh) or nothing
+    return [
+        row.appliance.tag, burner_label(row.burner.name, row.burner.position), row.read_on, row.points,
+        row.indicative, row.high_excess_air_pct, row.high_target_excess_air_pct, row.low_excess_air_pct,
+        row.low_target_excess_air_pct, row.lost_pct, row.lost_u_pct, row.use_kwh, row.use_source,
+        row.lost_kwh, row.lost_low_kwh, row.lost_high_kwh, volume[0], *co2, row.price_per_kwh, row.currency,
+        *money, row.reason,
+    ]  # fmt: skip
+
+
 def burner_label(name: str, position: int) -> str:
     """A burner's name, else its number in the casing: what a history file calls it."""
     return name or str(position)
@@ -113,6 +170,10 @@ def _drift_row(
         _text(next_visit_by),
         Reason(row["reason"]).label if row["reason"] else "",
     )
+
+
+def _blank(cell: Any) -> Any:
+    return _rounded(cell) if isinstance(cell, float) else _text(cell)
 
 
 def _rounded(value: float | None) -> float | str:

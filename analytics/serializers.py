@@ -6,8 +6,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from analytics.exports import UNIT_WORDS, burner_label
-from analytics.models import Alert, GasShift, PeriodBias, TrimDrift
-from analytics.selectors import WHAT_TO_DO, alert_sentence
+from analytics.models import Alert, BurnerTrend, GasShift, PeriodBias, TrimDrift, TuningCost
+from analytics.quantities import BY_CODE
+from analytics.selectors import WHAT_TO_DO, alert_sentence, cost_sentence
+from analytics.selectors.trends import trend_sentence
 
 
 class TrimDriftSerializer(serializers.ModelSerializer[TrimDrift]):
@@ -60,6 +62,76 @@ class GasShiftSerializer(serializers.ModelSerializer[GasShift]):
         model = GasShift
         fields: Any = ["gas_area", "month", "shift_pct", "shift_u_pct", "readings", "weak", "run"]
         read_only_fields = fields
+
+
+class BurnerRowSerializer(serializers.ModelSerializer[Any]):
+    """What every row of a burner begins with."""
+
+    appliance = serializers.UUIDField(source="appliance.uuid")
+    tag = serializers.CharField(source="appliance.tag")
+    burner = serializers.UUIDField(source="burner.uuid")
+    burner_label = serializers.SerializerMethodField()
+    sentence = serializers.SerializerMethodField()
+
+    def get_burner_label(self, row: Any) -> str:
+        return burner_label(row.burner.name, row.burner.position)
+
+
+class BurnerTrendSerializer(BurnerRowSerializer):
+    """One quantity of one burner at high fire as found that surely trends or has stepped. In `unit`, slopes a
+    year with Sen's 95 % interval; `limit` is the one that its line passes within five years."""
+
+    unit = serializers.SerializerMethodField()
+
+    class Meta:
+        model = BurnerTrend
+        fields: Any = [
+            "appliance", "tag", "burner", "burner_label", "quantity", "unit", "sentence", "readings", "level",
+            "slope", "slope_low", "slope_high", "step", "step_on", "limit", "limit_source", "passes_on",
+            "passes_earliest_on", "strength", "run",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_unit(self, row: BurnerTrend) -> str:
+        return BY_CODE[row.quantity].unit
+
+    def get_sentence(self, row: BurnerTrend) -> str:
+        return trend_sentence(row)
+
+
+class TuningCostSerializer(BurnerRowSerializer):
+    """One burner as last found against its target: gas lost a year (gross heat), with its 95 % interval;
+    below 0 it burns with less air than its target, which is a risk and no gain. Money where a price is
+    stated. Where there is no figure `reason` says why."""
+
+    lost_m3 = serializers.SerializerMethodField(help_text="At 15 °C and 1013.25 hPa.")
+    co2_kg = serializers.SerializerMethodField(help_text="Middle, lower and upper end.")
+    money = serializers.SerializerMethodField(help_text="Middle, lower and upper end, in `currency`.")
+
+    class Meta:
+        model = TuningCost
+        fields: Any = [
+            "appliance", "tag", "burner", "burner_label", "sentence", "read_on", "points", "indicative",
+            "fuel", "high_excess_air_pct", "high_target_excess_air_pct", "low_excess_air_pct",
+            "low_target_excess_air_pct", "lost_pct", "lost_u_pct", "use_kwh", "use_source", "lost_kwh",
+            "lost_low_kwh", "lost_high_kwh", "lost_m3", "co2_kg", "price_per_kwh", "currency", "money",
+            "reason", "run",
+        ]  # fmt: skip
+        read_only_fields = fields
+
+    def get_sentence(self, row: TuningCost) -> str:
+        return cost_sentence(row)
+
+    def get_lost_m3(self, row: TuningCost) -> float | None:
+        return None if row.lost_kwh is None else row.lost_kwh * row.m3_per_kwh
+
+    @extend_schema_field(serializers.ListField(child=serializers.FloatField(), allow_null=True))
+    def get_co2_kg(self, row: TuningCost) -> list[float] | None:
+        return row.worth(row.co2_kg_per_kwh)
+
+    @extend_schema_field(serializers.ListField(child=serializers.FloatField(), allow_null=True))
+    def get_money(self, row: TuningCost) -> list[float] | None:
+        return row.worth(row.price_per_kwh)
 
 
 class AlertSerializer(serializers.ModelSerializer[Alert]):

@@ -99,9 +99,10 @@ def lost_share(firing: Firing, fuel: Fuel, split: LoadSplit) -> Quantity:
     """Share of a year's gas lost against the target [-] (n,), with what each input's uncertainty makes of it.
 
     Parts: own_high, own_low, split_own of one burner alone; analyser, gas; flue, response, split of every
-    burner. Each is half the difference between one standard uncertainty up and down; over the flue temperature,
-    where the share peaks as condensing sets in, mean and spread are taken over five nodes.   NaN where a row has no answer, or is rich.   Limits: as
-    flue_gas_state, not raised.   Source: docs/formulas.md, section «out of tune».
+    burner. Each is half the difference between one standard uncertainty up and down; over the year's flue
+    temperature, where the share peaks as condensing sets in, mean and spread are taken over five nodes.
+    NaN where a row has no answer, or is rich.   Limits: as flue_gas_state, not raised.   Source:
+    docs/formulas.md, section «out of tune».
 
     >>> from combustion.fuels import FUELS
     >>> dry = {"flue_temp_c": 210.0, "air_temp_c": 20.0}

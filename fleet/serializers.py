@@ -66,7 +66,14 @@ class PlaceSerializer(serializers.ModelSerializer[Plant]):
 class PlantSerializer(PlaceSerializer):
     class Meta:
         model = Plant
-        fields = [*PlaceSerializer.Meta.fields, "sequencing", "retired_on"]
+        fields = [
+            *PlaceSerializer.Meta.fields,
+            "sequencing",
+            "annual_gas_kwh",
+            "annual_gas_u_pct",
+            "annual_gas_source",
+            "retired_on",
+        ]
 
 
 class ModelTrimSerializer(serializers.ModelSerializer[ModelTrim]):
@@ -146,6 +153,9 @@ class ApplianceSerializer(serializers.ModelSerializer[Appliance]):
             "input_stated_basis",
             "air_source",
             "safety_state",
+            "annual_gas_kwh",
+            "annual_gas_u_pct",
+            "annual_gas_source",
             "installed_on",
             "next_due_on",
             "retired_on",

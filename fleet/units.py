@@ -116,6 +116,9 @@ MEASURES: dict[str, Measure] = {
     "gross_kw": Measure(_("Heat input, gross"), "kW", 1, "MBH", 1, 3.412142),
     "net_kw": Measure(_("Heat input, net"), "kW", 1, "MBH", 1, 3.412142),
     "energy_kwh": Measure(_("Gas saved a year, gross heat"), "kWh", 0, "therm", 0, 0.03412142),
+    "annual_gas_kwh": Measure(_("Gas a year, gross heat"), "kWh", 0, "therm", 0, 0.03412142),
+    "annual_gas_m3": Measure(_("Gas a year at 15 °C and 1013 hPa"), "m³", 0, "ft³", 0, 35.31467),
+    "annual_co2_kg": Measure(_("CO2 a year"), "kg", 0, "lb", 0, 2.204623),
     "co2_kg": Measure(_("CO2 saved a year"), "kg", 0, "lb", 0, 2.204623),
 }
 
@@ -133,3 +136,13 @@ both systems (%, ppm, 1/min, s) are not in it."""
 def units_of(user: object) -> str:
     """The system of units a person chose; SI for nobody."""
     return getattr(user, "units", Units.SI) or Units.SI
+
+
+def about(value: float) -> str:
+    """A figure with the two or three digits that it is good for; a true minus sign."""
+    size = abs(value)
+    if size >= 100.0:
+        step = 10.0 ** (len(f"{size:.0f}") - 2)
+        return f"{round(value / step) * step:,.0f}".replace("-", "−")
+    decimals = 0 if size >= 10.0 else 1 if size >= 1.0 else 2
+    return f"{value:.{decimals}f}".replace("-", "−")

@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 
 from web.views import earlier
-from web.views.drift import alerts, sources, technicians, trends, wanderers
+from web.views.drift import alerts, costs, sources, technicians, trends, wanderers
 
 PATTERNS: list[URLPattern] = [
     path("drift/", wanderers.wanderers, name="wanderers"),
@@ -13,6 +13,7 @@ PATTERNS: list[URLPattern] = [
     path("drift/gas/", sources.gas, name="gas"),
     path("drift/gas/<int:pk>/<int:year>-<int:month>/", sources.gas_month, name="gas-month"),
     path("drift/trends/", trends.trends, name="trends"),
+    path("drift/costs/", costs.costs, name="costs"),
     path("drift/technicians/", technicians.technicians, name="technicians"),
     path("alerts/", alerts.alert_list, name="alerts"),
     path("alerts/<int:pk>/acknowledge/", alerts.acknowledge, name="alert-acknowledge"),

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import isfinite
 from typing import Any
 
 from django.db.models import Q, QuerySet
@@ -33,6 +34,25 @@ def page_by_day(rows: QuerySet[Any], column: str, after: str, size: int = ROWS) 
         return Page(found)
     last = found[size - 1]
     return Page(found[:size], f"{getattr(last, column).isoformat()}.{last.pk}")
+
+
+def page_by_value(
+    rows: QuerySet[Any], column: str, after: str, *, size: int, tie: str = "pk", ascending: bool = False
+) -> Page:
+    """The rows after a key like `0.93.1207`, ordered by a column of numbers, then by a second one's ids.
+
+    A key that cannot be read counts as none.
+    """
+    key = _value_key(after)
+    if key is not None:
+        value, pk = key
+        beyond = Q(**{f"{column}__{'gt' if ascending else 'lt'}": value})
+        rows = rows.filter(beyond | Q(**{column: value, f"{tie}__gt": pk}))
+    found = list(rows.order_by(column if ascending else f"-{column}", tie)[: size + 1])
+    if len(found) <= size:
+        return Page(found)
+    last = found[size - 1]
+    return Page(found[:size], f"{getattr(last, column)!r}.{getattr(last, tie)}")
 
 
 def first_of(rows: QuerySet[Any], size: int) -> list[Any]:
@@ -66,6 +86,15 @@ def first_keys(rows: QuerySet[Any], size: int) -> tuple[list[int], str]:
 
 def _as_written(count: int) -> str:
     return str(count) if count <= COUNTED_UP_TO else f"{COUNTED_UP_TO:,}+"
+
+
+def _value_key(text: str) -> tuple[float, int] | None:
+    value, _, pk = text.rpartition(".")
+    try:
+        number, row = float(value), int(pk) if len(pk) < 19 else -1
+    except ValueError:
+        return None
+    return (number, row) if isfinite(number) and row >= 0 else None
 
 
 def _day_key(text: str) -> tuple[date, int] | None:

@@ -23,6 +23,9 @@ class Reach:
     low: float
     high: float
 
+    def __neg__(self) -> "Reach":
+        return Reach(-self.value, -self.high, -self.low)
+
     @property
     def surely(self) -> int:
         """1 where the interval lies above 0, -1 below, 0 where it holds 0."""

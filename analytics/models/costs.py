@@ -115,6 +115,12 @@ class TuningCost(models.Model):
     def __str__(self) -> str:
         return f"tuning of burner {self.burner_id}"
 
+    def worth(self, per_kwh: float | None) -> list[float] | None:
+        """Loss with both ends of its interval, in what a kWh is worth; None without a figure or a worth."""
+        ends = (self.lost_kwh, self.lost_low_kwh, self.lost_high_kwh)
+        known = [end for end in ends if end is not None]
+        return None if per_kwh is None or len(known) < len(ends) else [end * per_kwh for end in known]
+
     @property
     def co2_kg_per_kwh(self) -> float:
         """By the carbon in the fuel, per kWh of gross heat."""

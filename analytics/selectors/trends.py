@@ -94,7 +94,7 @@ def trend_sentence(row: BurnerTrend, on: Passing | None = None) -> str:
     if row.step is not None and row.step_on is not None:
         text = _("%(name)s: its level changed by %(step)s %(unit)s between visits, by %(day)s.") % {
             **words,
-            "step": _signed(row.step, quantity),
+            "step": _signed(row.step, quantity.digits),
             "day": row.step_on.isoformat(),
         }
     elif row.slope is None or row.slope_low is None or row.slope_high is None:
@@ -105,15 +105,15 @@ def trend_sentence(row: BurnerTrend, on: Passing | None = None) -> str:
     elif row.slope_low <= 0.0 <= row.slope_high:
         text = _("%(name)s: no trend is told from none (%(low)s to %(high)s %(unit)s a year, 95 %%).") % {
             **words,
-            "low": _signed(row.slope_low, quantity),
-            "high": _signed(row.slope_high, quantity),
+            "low": _signed(row.slope_low, quantity.digits + 1),
+            "high": _signed(row.slope_high, quantity.digits + 1),
         }
     else:
         text = _("%(name)s: %(slope)s %(unit)s a year (95 %%: %(low)s to %(high)s).") % {
             **words,
-            "slope": _signed(row.slope, quantity),
-            "low": _signed(row.slope_low, quantity),
-            "high": _signed(row.slope_high, quantity),
+            "slope": _signed(row.slope, quantity.digits + 1),
+            "low": _signed(row.slope_low, quantity.digits + 1),
+            "high": _signed(row.slope_high, quantity.digits + 1),
         }
     return f"{text} {_passing(on, quantity)}".strip()
 
@@ -145,8 +145,8 @@ def _line(row: BurnerTrend, times: np.ndarray, last: float) -> list[tuple[date, 
     return ends
 
 
-def _signed(value: float, quantity: Quantity) -> str:
-    return f"{value:+.{quantity.digits + 1}f}".replace("-", "−")
+def _signed(value: float, digits: int) -> str:
+    return f"{value:+.{digits}f}".replace("-", "−")
 
 
 def _month(day: date | None) -> str:

@@ -9,6 +9,8 @@ from import_export.widgets import ForeignKeyWidget
 from common.sheets import inert
 from fleet.models import Analyser, Appliance, ApplianceModel, Burner, Customer, GasArea, Plant, Site
 
+YEARLY_GAS = ["annual_gas_kwh", "annual_gas_u_pct", "annual_gas_source"]
+
 
 class Differences:
     """What a row of the file changes: (column, before, after), for the preview."""
@@ -113,7 +115,15 @@ class PlantList(ListResource):
         model = Plant
         import_id_fields = ["site", "name"]
         select_related = ["site__customer"]
-        fields = export_order = ["customer", "site", "name", "sequencing", "access_notes", "retired_on"]
+        fields = export_order = [
+            "customer",
+            "site",
+            "name",
+            "sequencing",
+            "access_notes",
+            *YEARLY_GAS,
+            "retired_on",
+        ]
 
 
 class ApplianceList(ListResource):
@@ -142,6 +152,7 @@ class ApplianceList(ListResource):
             "fuel",
             "input_gross_kw",
             "air_source",
+            *YEARLY_GAS,
             "installed_on",
             "retired_on",
         ]

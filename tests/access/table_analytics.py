@@ -17,6 +17,10 @@ ROWS = [
     Row("POST", "alert-acknowledge", office(404), kwargs=an_alert, note="of no alert"),
     Row("GET", "drift", firm()),
     Row("GET", "drift", firm(), query=as_sheet, note="as a sheet"),
+    Row("GET", "drift-trends", firm()),
+    Row("GET", "drift-trends", firm(), query=as_sheet, note="as a sheet"),
+    Row("GET", "drift-costs", firm()),
+    Row("GET", "drift-costs", firm(), query=as_sheet, note="as a sheet"),
     Row("GET", "analyser-bias", firm()),
     Row("GET", "analyser-bias", firm(), query=as_sheet, note="as a sheet"),
 ]

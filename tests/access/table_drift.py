@@ -32,6 +32,7 @@ ROWS = [
     Row("GET", "web:gas", OFFICE),
     Row("GET", "web:gas-month", NO_SUCH_ROW, kwargs=a_gas_month),
     Row("GET", "web:trends", OFFICE),
+    Row("GET", "web:costs", OFFICE),
     Row("GET", "web:technicians", SWITCHED_OFF),
     Row("GET", "web:evidence", FIRM, kwargs=of_appliance),
 ]

@@ -79,6 +79,7 @@ def of_follow_up(side, **_):
 def a_new_record(kind):
     def words(side, **_):
         above = {"customer": 0, "appliance": side.plant.pk, "contract": side.site.customer_id, "analyser": 0}
+        above |= {"price": 0, "customer-price": side.site.customer_id}
         return {"kind": kind, "parent": above[kind]}
 
     return words
@@ -173,7 +174,7 @@ ROWS = [
     *(
         Row(method, "web:record-add", OFFICE, kwargs=a_new_record(kind), note=f"{kind}, nothing filled in")
         for method in ("GET", "POST")
-        for kind in ("customer", "appliance", "contract", "analyser")
+        for kind in ("customer", "appliance", "contract", "analyser", "price", "customer-price")
     ),
     *(
         Row(method, "web:record-change", OFFICE, kwargs=a_record(kind), note=f"{kind}, nothing filled in")

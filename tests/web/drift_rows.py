@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 
+from analytics.costing.totals import total_of
 from analytics.models import (
     ApplianceDrift,
     DriftPointer,
@@ -12,6 +13,7 @@ from analytics.models import (
     PeriodBias,
     TechnicianRepeat,
     TrimDrift,
+    TuningCost,
 )
 from analytics.summing import ALL_AGES
 from fleet.models import AnalyserPeriod, Appliance, ApplianceModel
@@ -59,6 +61,10 @@ def a_run(fleet: SmallFleet, today: date) -> DriftRun:
             outside=number,
             not_judged=1,
         )
+    cost_of(run, fleet.appliance, 3_400.0, today=today)
+    cost_of(run, fleet.other_appliance, -900.0, today=today)
+    run.tuning_cost = total_of(TuningCost.objects.filter(run=run)).as_json()
+    run.save(update_fields=["tuning_cost"])
     TechnicianRepeat.objects.create(
         run=run,
         technician=fleet.technician,
@@ -95,6 +101,39 @@ def found_of(run: DriftRun, appliance: Appliance, *, chance: float, today: date)
         flagged=flagged,
     )
     TrimDrift.objects.create(**trim, trim="offset", unit="pa", visits=2, reason="two_visits")
+
+
+def cost_of(run: DriftRun, appliance: Appliance, kwh: float, *, today: date) -> None:
+    """What an appliance's burner loses a year, at a price; and the same on its drift row."""
+    low, high = sorted((0.5 * kwh, 1.5 * kwh))
+    shared = dict.fromkeys(("analyser", "gas", "flue", "response", "split"), 0.1 * abs(kwh))
+    TuningCost.objects.create(
+        run=run,
+        appliance=appliance,
+        burner=appliance.burners.first(),
+        fuel=appliance.fuel,
+        read_on=today - timedelta(days=20),
+        points="both",
+        indicative=True,
+        high_excess_air_pct=36.2,
+        high_target_excess_air_pct=28.3,
+        low_excess_air_pct=44.1,
+        low_target_excess_air_pct=34.0,
+        lost_pct=kwh / 1_800.0,
+        lost_u_pct=abs(kwh) / 7_200.0,
+        use_kwh=180_000.0,
+        use_source="assumed",
+        lost_kwh=kwh,
+        lost_low_kwh=low,
+        lost_high_kwh=high,
+        part_own_kwh=0.1 * abs(kwh),
+        part_use_kwh=0.05 * kwh,
+        price_per_kwh=0.06,
+        currency="GBP",
+        **{f"part_{name}_kwh": part for name, part in shared.items()},
+    )
+    ends = {"cost_kwh": kwh, "cost_low_kwh": low, "cost_high_kwh": high}
+    ApplianceDrift.objects.filter(run=run, appliance=appliance).update(**ends)
 
 
 def ageing_of(run: DriftRun, model: ApplianceModel, age: int) -> None:

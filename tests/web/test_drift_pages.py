@@ -6,13 +6,15 @@ from datetime import timedelta
 
 import pytest
 import tablib
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from analytics.models import ApplianceDrift, GasShift
 from fleet.models import AnalyserPeriod
 from tests import factories as make
 from tests.web.conftest import TODAY
-from tests.web.drift_rows import a_run, found_of
+from tests.web.drift_rows import a_run, cost_of, found_of
 from visits.models import FiringTest
 from web.selectors.drift.gas import largest_step
 
@@ -173,3 +175,74 @@ def test_models_lead_to_their_ages(run, fleet, page_of) -> None:
     assert (TODAY + timedelta(days=5)).isoformat() in str(
         sheet(page_of(fleet.manager).get(reverse("web:wanderers"), {"as": "csv"}))
     )
+
+
+def test_costs_are_ranked_summed_and_filed_never_without_their_interval(run, fleet, page_of) -> None:
+    client = page_of(fleet.manager)
+    answer = client.get(reverse("web:costs"))
+    page = answer.context["page"]
+    assert [row.appliance.tag for row, _story in page.lines] == ["B1", "WH-1"]
+    assert page.sentence.startswith("As last found, 2 burners together lose 2,500 kWh")
+    assert (page.total.costing, page.total.saving) == (1, 1)
+    assert "1,700 … 5,100" in answer.text
+    assert "200 GBP" in answer.text
+    least = client.get(reverse("web:costs"), {"show": "least"}).context["page"]
+    assert [row.appliance.tag for row, _story in least.lines] == ["WH-1", "B1"]
+    assert "a risk, not a gain" in least.lines[0][1].sentence
+    assert not client.get(reverse("web:costs"), {"show": "unknown"}).context["page"].lines
+    lines = sheet(client.get(reverse("web:costs"), {"customer": "hospital", "as": "csv"}))
+    assert [(line["appliance"], float(line["money"])) for line in lines] == [("WH-1", pytest.approx(-54.0))]
+    narrowed = client.get(reverse("web:costs"), {"customer": "hospital"}).context["page"]
+    assert narrowed.total.energy_kwh.value == -900.0
+
+
+def test_the_dearest_wanderer_comes_first_where_that_is_asked(run, fleet, page_of) -> None:
+    client, asked = page_of(fleet.manager), {"show": "all", "sort": "cost"}
+    page = client.get(reverse("web:wanderers"), asked).context["page"]
+    assert [row.drift.cost_kwh for row in page.rows] == [3_400.0, -900.0]
+    ApplianceDrift.objects.filter(appliance=fleet.appliance).update(cost_kwh=-1_000.0)
+    rows = client.get(reverse("web:wanderers"), asked).context["page"].rows
+    assert [row.drift.appliance.tag for row in rows] == ["WH-1", "B1"]
+    (first, _second) = sheet(client.get(reverse("web:wanderers"), asked | {"as": "csv"}))
+    assert float(first["appliance_cost_kwh_per_year"]) == -900.0
+
+
+def test_the_appliance_and_the_fleets_condition_say_what_it_costs_and_a_contact_reads_none_of_it(
+    run, fleet, page_of
+) -> None:
+    address = reverse("web:appliance", args=[fleet.appliance.pk])
+    text = page_of(fleet.technician).get(address).text
+    assert (
+        "it lost about 3,400 kWh of gas a year (95 %: 1,700 to 5,100 kWh), GBP 200 (95 %: 100 to 310 GBP)"
+        in text
+    )
+    assert "Indicative: the boiler was not shown to be thermally steady" in text
+    assert "What being out of tune costs" not in page_of(fleet.contact).get(address).text
+    manager = page_of(fleet.manager)
+    assert "2 burners together lose" in manager.get(reverse("web:condition")).text
+    (gas, _co2, money) = sheet(manager.get(reverse("web:condition"), {"as": "csv"}))
+    assert (gas["unit"], float(gas["lost_a_year"]), money["unit"]) == ("kWh", 2_500.0, "GBP")
+
+
+def test_a_longer_list_of_costs_asks_no_more_queries(run, fleet, page_of) -> None:
+    client = page_of(fleet.manager)
+    addresses = [
+        reverse("web:costs"),
+        reverse("web:costs") + f"?gas_area={fleet.site.gas_area_id}",
+        reverse("web:wanderers") + "?show=all&sort=cost",
+        reverse("web:condition"),
+    ]
+    few = [_queries(client, address) for address in addresses]
+    for number in range(12):
+        row = make.ApplianceFactory(
+            plant=fleet.appliance.plant, model=fleet.appliance.model, tag=f"C{number}"
+        )
+        found_of(run, row, chance=0.9, today=TODAY)
+        cost_of(run, row, 100.0 * number, today=TODAY)
+    assert [_queries(client, address) for address in addresses] == few
+
+
+def _queries(client, address: str) -> int:
+    with CaptureQueriesContext(connection) as caught:
+        assert client.get(address).status_code == 200
+    return len(caught)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from django.contrib.auth.hashers import make_password
 
@@ -15,6 +16,7 @@ from fleet.models import (
     ApplianceModel,
     FiringSpec,
     GasArea,
+    GasPrice,
     Maker,
     ModelTrim,
 )
@@ -50,9 +52,21 @@ def world_write(world: World) -> Handles:
     """Makers, models, areas, people and analysers. Models that are there already are left as they are."""
     models = _models_write()
     areas = GasArea.objects.bulk_create([GasArea(name=a.name, supply=a.supply) for a in world.areas])
+    _price_write(world.first_on)
     users = _technicians_write(world.technicians, world.first_on)
     analysers, periods = _analysers_write(world.analysers)
     return Handles(models, [area.pk for area in areas], users, analysers, periods)
+
+
+def _price_write(first_on: date) -> None:
+    """The firm's price, the same for every fleet that lives in this database."""
+    GasPrice.objects.get_or_create(
+        customer=None,
+        contract=None,
+        fuel="",
+        in_force_on=first_on,
+        defaults={"price_per_kwh": Decimal("0.062"), "currency": "GBP", "source": "an invented tariff"},
+    )
 
 
 def _models_write() -> dict[tuple[str, str], int]:

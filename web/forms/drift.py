@@ -14,15 +14,20 @@ from web.selectors.due import Filters
 
 @dataclass(frozen=True)
 class WandererFilters:
-    """Which part of the fleet, which trim, and whether only what is flagged."""
+    """Which part of the fleet, which trim, whether only what is flagged, and what comes first."""
 
     place: Filters
     trim: str = ""
     everything: bool = False
+    by_cost: bool = False
 
     def as_query(self) -> str:
         """The same filters for the next address."""
-        own = {"trim": self.trim, "show": "all" if self.everything else ""}
+        own = {
+            "trim": self.trim,
+            "show": "all" if self.everything else "",
+            "sort": "cost" if self.by_cost else "",
+        }
         more = urlencode({name: value for name, value in own.items() if value})
         return "&".join(part for part in (self.place.as_query(), more) if part)
 
@@ -36,11 +41,52 @@ class WandererFilterForm(DueFilterForm):
         required=False,
         choices=[("", _("flagged")), ("all", _("all that are judged"))],
     )
+    sort = forms.ChoiceField(
+        label=_("First"), required=False, choices=[("", _("the surest")), ("cost", _("the dearest"))]
+    )
 
     @classmethod
     def chosen(cls, query: QueryDict) -> tuple["WandererFilterForm", WandererFilters]:
         """The form as the address fills it, and what it asks for."""
         form, place = cls.read(query)
         data = getattr(form, "cleaned_data", {})
-        filters = WandererFilters(place, data.get("trim", ""), everything=data.get("show") == "all")
+        filters = WandererFilters(
+            place,
+            data.get("trim", ""),
+            everything=data.get("show") == "all",
+            by_cost=data.get("sort") == "cost",
+        )
         return form, filters  # type: ignore[return-value]
+
+
+@dataclass(frozen=True)
+class CostFilters:
+    """Which part of the fleet, and what comes first."""
+
+    place: Filters
+    show: str = ""
+
+    def as_query(self) -> str:
+        """The same filters for the next address."""
+        own = urlencode({"show": self.show}) if self.show else ""
+        return "&".join(part for part in (self.place.as_query(), own) if part)
+
+
+class CostFilterForm(DueFilterForm):
+    """Filters of the list of costs."""
+
+    show = forms.ChoiceField(
+        label=_("Show"),
+        required=False,
+        choices=[
+            ("", _("the dearest first")),
+            ("least", _("those on too little air first")),
+            ("unknown", _("those without a figure")),
+        ],
+    )
+
+    @classmethod
+    def chosen(cls, query: QueryDict) -> tuple["CostFilterForm", CostFilters]:
+        """The form as the address fills it, and what it asks for."""
+        form, place = cls.read(query)
+        return form, CostFilters(place, getattr(form, "cleaned_data", {}).get("show", ""))  # type: ignore[return-value]

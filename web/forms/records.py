@@ -17,6 +17,7 @@ from fleet.models import (
     Burner,
     Contract,
     Customer,
+    GasPrice,
     Plant,
     Site,
 )
@@ -39,6 +40,14 @@ MONTHS = [
     (11, _("November")),
     (12, _("December")),
 ]
+
+
+YEARLY_GAS = ("annual_gas_kwh", "annual_gas_u_pct", "annual_gas_source")
+YEARLY_GAS_LABELS = {
+    "annual_gas_kwh": _("Gas in a usual year, gross heat, kWh"),
+    "annual_gas_u_pct": _("Its standard uncertainty, %"),
+    "annual_gas_source": _("Whose figure that is"),
+}
 
 
 class RecordForm(forms.ModelForm):  # type: ignore[type-arg]
@@ -143,7 +152,8 @@ class SiteForm(RecordForm):
 class PlantForm(RecordForm):
     class Meta:
         model = Plant
-        fields = ["name", "sequencing", "access_notes", "retired_on"]
+        fields = ["name", "sequencing", "access_notes", *YEARLY_GAS, "retired_on"]
+        labels = YEARLY_GAS_LABELS
 
 
 class ApplianceForm(RecordForm):
@@ -163,10 +173,12 @@ class ApplianceForm(RecordForm):
             "input_stated_kw",
             "input_stated_basis",
             "air_source",
+            *YEARLY_GAS,
             "installed_on",
             "retired_on",
         ]
         labels = {
+            **YEARLY_GAS_LABELS,
             "model": _("Maker and model"),
             "input_gross_kw": _("Input, gross"),
             "input_stated_kw": _("Input on the plate"),
@@ -234,6 +246,17 @@ class ContractForm(RecordForm):
         rows = Plant.objects.filter(site__customer=self.instance.customer_id).select_related("site")
         plants.queryset = rows.order_by("site__name", "name")
         plants.label_from_instance = lambda plant: f"{plant.site}, {plant}"  # type: ignore[method-assign, assignment]
+
+
+class GasPriceForm(RecordForm):
+    class Meta:
+        model = GasPrice
+        fields = ["price_per_kwh", "currency", "fuel", "in_force_on", "source"]
+        labels = {
+            "price_per_kwh": _("Price per kWh of gross heat"),
+            "currency": _("Currency, three letters"),
+            "in_force_on": _("In force from"),
+        }
 
 
 class AnalyserForm(RecordForm):

@@ -8,8 +8,11 @@ from datetime import UTC, date, datetime, timedelta
 from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import TruncMonth
 
+from analytics.costing.totals import Total
 from analytics.figures import MonthShare, month_share
-from analytics.selectors import fleet_condition
+from analytics.models import TuningCost
+from analytics.selectors import fleet_condition, fleet_cost, total_sentence
+from analytics.services import current_run
 from common.literals import Literal
 from fleet.models import Appliance, ApplianceModel, SafetyState
 from people.models import User
@@ -40,16 +43,19 @@ class ConditionPage:
     by_code: list[tuple[str, str, int]]
     by_model: list[tuple[str, int]]
     workload: Sequence[dict[str, object]]
+    cost: Total | None
+    cost_sentence: str
 
 
 def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPage:
-    """Five aggregates and the months, whatever the size of the fleet."""
+    """Five aggregates, the months and the cost, whatever the size of the fleet."""
     before, now = _two_years(user, filters, today)
     appliances = filters.narrow(Appliance.objects.visible_to(user).in_use(), "plant__site")
     asking = Finding.objects.visible_to(user).open().of_severity(Severity.MAKE_SAFE, Severity.ACT)
     findings = filters.narrow(asking, SITE).order_by()
     codes, models = _by_code_and_model(findings)
     overdue = filters.narrow(DueDate.objects.visible_to(user).overdue(today), SITE)
+    cost = condition_cost(user=user, filters=filters)
     return ConditionPage(
         months=_shares(now),
         before=_shares(before),
@@ -60,7 +66,15 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
         by_code=[(code, str(FINDINGS[code].title) if code in FINDINGS else code, n) for code, n in codes],
         by_model=models,
         workload=_workload(user, today),
+        cost=cost,
+        cost_sentence=total_sentence(cost) if cost and cost.burners else "",
     )
+
+
+def condition_cost(*, user: User, filters: Filters) -> Total | None:
+    """What being out of tune costs: the fleet as its run summed it, a part of it summed now."""
+    rows = filters.narrow(TuningCost.objects.visible_to(user).current(), SITE) if filters.as_query() else None
+    return fleet_cost(current_run(), rows)
 
 
 def condition_months(*, user: User, filters: Filters, today: date) -> list[MonthShare]:

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from analytics.models import TrimDrift, Unit
+from fleet.units import about
 from people.models import Role
 from people.permissions import role_of
 
@@ -20,6 +21,7 @@ _TABS = [
     ("analysers", _("Analysers")),
     ("gas", _("Gas")),
     ("trends", _("Fouling and wear")),
+    ("costs", _("Cost")),
     ("technicians", _("Technicians")),
     ("alerts", _("Alerts")),
 ]
@@ -41,6 +43,12 @@ def drift_tabs(context: dict[str, Any], here: str) -> dict[str, Any]:
 def signed(value: float | None, decimals: int = 2) -> str:
     """A number that always carries its sign; an en dash where there is none."""
     return "–" if value is None else f"{value:+.{decimals}f}".replace("-", "−")
+
+
+@register.filter
+def roughly(value: float | None) -> str:
+    """A rough figure with the two or three digits that it is good for."""
+    return "–" if value is None else about(value)
 
 
 @register.filter

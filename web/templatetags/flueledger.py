@@ -12,7 +12,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from fleet.units import MEASURES, units_of
+from fleet.units import MEASURES, about, units_of
 from people.permissions import role_of
 from visits.advising.words import advice_text
 from visits.judging.catalogue import FINDINGS, sentence, title_of
@@ -62,6 +62,12 @@ def qty_with_unit(context: dict[str, Any], value: float | None, name: str) -> st
     text = MEASURES[name].text(value, _units(context))
     unit = MEASURES[name].unit(_units(context))
     return f"{text}\u00a0{unit}" if unit and value is not None else text
+
+
+@register.simple_tag(takes_context=True)
+def qty_about(context: dict[str, Any], value: float | None, name: str) -> str:
+    """A rough value in the reader's units, with the two or three digits that it is good for."""
+    return "–" if value is None else about(MEASURES[name].value(value, _units(context)))
 
 
 @register.simple_tag(takes_context=True)

@@ -26,6 +26,7 @@ from fleet.models import (
     Burner,
     Contract,
     Customer,
+    GasPrice,
     Plant,
     Site,
 )
@@ -93,6 +94,23 @@ KINDS: dict[str, Kind] = {
         _page("customer", "customer_id"),
         Customer,
         "customer",
+    ),
+    "price": Kind(forms.GasPriceForm, GasPrice, gettext_lazy("gas price"), _page("costs")),
+    "customer-price": Kind(
+        forms.GasPriceForm,
+        GasPrice,
+        gettext_lazy("gas price of a customer"),
+        _page("customer", "customer_id"),
+        Customer,
+        "customer",
+    ),
+    "contract-price": Kind(
+        forms.GasPriceForm,
+        GasPrice,
+        gettext_lazy("gas price of a contract"),
+        _page("customer", "contract", "customer_id"),
+        Contract,
+        "contract",
     ),
     "analyser": Kind(forms.AnalyserForm, Analyser, gettext_lazy("analyser"), _listed("kit", "pk")),
     "channel": Kind(

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from analytics.closeups import BurnerCloseUp, appliance_closeup
 from analytics.figures import Layers, Noted, ReachOn, StateOn, States
 from analytics.models import ApplianceDrift, DriftRun, TrimDrift
-from analytics.selectors import TrimStory, trim_sentence
+from analytics.selectors import CostStory, TrimStory, appliance_cost, trim_sentence
 from analytics.services import current_run
 from fleet.models import Appliance, Burner
 from people.models import User
@@ -25,6 +25,7 @@ class DriftOfAppliance:
     drift: ApplianceDrift | None
     trims: dict[int, list[TrimStory]]
     layers: dict[int, Layers]
+    cost: CostStory | None = None
 
     @property
     def outside(self) -> list[tuple[date, float]]:
@@ -50,7 +51,8 @@ def drift_of(*, user: User, appliance: Appliance, visits: Iterable[Visit]) -> Dr
     for row in rows.order_by("burner", "-flagged", "-trim"):
         trims.setdefault(row.burner_id, []).append(TrimStory(row, trim_sentence(row)))
     drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
-    return DriftOfAppliance(run, drift, trims, layers)
+    cost = appliance_cost(user=user, appliance_id=appliance.pk)
+    return DriftOfAppliance(run, drift, trims, layers, cost)
 
 
 def _moves(appliance: Appliance) -> dict[int, list[Noted]]:

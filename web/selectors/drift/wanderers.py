@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.http import Http404
 from django.utils import timezone
 
@@ -17,7 +17,7 @@ from fleet.selectors import limits_in_force
 from people.models import User
 from visits.models import Visit
 from web.forms.drift import WandererFilters
-from web.paging import counted
+from web.paging import counted, page_by_value
 from web.selectors.due import SITE
 
 
@@ -49,20 +49,21 @@ class WanderersPage:
 def wanderers_page(*, user: User, filters: WandererFilters, after: str, size: int) -> WanderersPage:
     """The list from a place in the ranking on. Four queries: run, count, appliances, their trims."""
     rows = narrowed(user, filters)
-    found = list(_from(rows, after)[: size + 1])
-    shown = with_evidence(found[:size])
-    last = found[size - 1] if len(found) > size else None
+    column = "cost_kwh" if filters.by_cost else "wander_probability"
+    page = page_by_value(rows, column, after, size=size, tie="appliance_id")
     return WanderersPage(
         run=current_run(),
-        rows=[line for wanderer in shown for line in lines_of(wanderer, filters.trim)],
+        rows=[line for wanderer in with_evidence(page.rows) for line in lines_of(wanderer, filters.trim)],
         count=counted(rows),
-        after=f"{last.wander_probability!r}.{last.appliance_id}" if last else "",
+        after=page.after,
     )
 
 
 def narrowed(user: User, filters: WandererFilters) -> QuerySet[ApplianceDrift]:
-    """The appliances asked for, the surest first."""
+    """The appliances asked for, the surest first; by cost only those that have one."""
     rows = filters.place.narrow(wanderers_ranked(user=user, flagged_only=not filters.everything), SITE)
+    if filters.by_cost:
+        rows = rows.filter(cost_kwh__isnull=False)
     if filters.trim:
         own = TrimDrift.objects.filter(run=OuterRef("run"), appliance=OuterRef("appliance"))
         own = own.filter(trim=filters.trim, reason="")
@@ -75,19 +76,6 @@ def lines_of(wanderer: Wanderer, trim: str) -> list[RankedTrim]:
     own = [row for row in wanderer.trims if not row.reason and trim in ("", row.trim)]
     named = [row for row in own if row.flagged] or own[:1]
     return [RankedTrim(wanderer.drift, row, trim_sentence(row)) for row in named]
-
-
-def _from(rows: QuerySet[ApplianceDrift], after: str) -> QuerySet[ApplianceDrift]:
-    """From the place after a key like `0.93.1207`; a key that cannot be read counts as none."""
-    chance, _, pk = after.rpartition(".")
-    try:
-        probability, appliance = float(chance), int(pk) if len(pk) < 19 else 0
-    except ValueError:
-        return rows
-    if not 0.0 <= probability <= 1.0:
-        return rows
-    beyond = Q(wander_probability=probability, appliance_id__gt=appliance)
-    return rows.filter(Q(wander_probability__lt=probability) | beyond)
 
 
 @dataclass(frozen=True)

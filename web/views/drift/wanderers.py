@@ -1,6 +1,7 @@
 """Trims that wander, ranked, and the evidence for each."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 from django.http.response import HttpResponseBase
@@ -20,7 +21,8 @@ FILE_ROWS = 5_000
 COLUMNS = (
     "appliance", "customer", "site", "gas_area", "burner", "trim", "unit", "wander_probability", "flagged",
     "moved_per_year", "usual_per_year", "drift_per_year", "drift_low", "drift_high",
-    "from_analyser_per_year", "from_gas_per_year", "visits", "next_visit_by",
+    "from_analyser_per_year", "from_gas_per_year", "visits", "next_visit_by", "appliance_cost_kwh_per_year",
+    "appliance_cost_low_kwh", "appliance_cost_high_kwh",
 )  # fmt: skip
 EVIDENCE_COLUMNS = (
     "burner", "visit", "local_on", "phase", "analyser", "bias_co2_pct", "bias_u_co2_pct", "bias_weak",
@@ -44,6 +46,8 @@ def wanderers(request: PersonRequest) -> HttpResponseBase:
         "page": page,
         "kept": filters.as_query(),
         "everything": filters.everything,
+        "by_cost": filters.by_cost,
+        "by_other": replace(filters, by_cost=not filters.by_cost).as_query(),
         "figure": intervals(
             [row for row in map(_estimate, page.rows[:20]) if row],
             words=words,
@@ -78,6 +82,7 @@ def _cells(row: RankedTrim) -> list[Any]:
         trim.trim, trim.get_unit_display(), trim.wander_probability, trim.flagged, trim.moved_per_year,
         trim.usual_per_year, trim.drift_per_year, trim.drift_low, trim.drift_high,
         trim.from_analyser_per_year, trim.from_gas_per_year, trim.visits, row.drift.next_visit_by,
+        row.drift.cost_kwh, row.drift.cost_low_kwh, row.drift.cost_high_kwh,
     ]  # fmt: skip
 
 
