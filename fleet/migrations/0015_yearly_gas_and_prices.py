@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("fleet", "0013_applied_bias"),
+        ("fleet", "0014_trigrams_at_once"),
     ]
 
     operations = [

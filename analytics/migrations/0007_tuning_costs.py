@@ -6,8 +6,8 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("analytics", "0005_burner_trends"),
-        ("fleet", "0015_shipped_load_assumptions"),
+        ("analytics", "0006_proposals_in_their_order"),
+        ("fleet", "0016_shipped_load_assumptions"),
     ]
 
     operations = [

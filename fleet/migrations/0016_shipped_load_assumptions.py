@@ -15,6 +15,6 @@ def withdraw(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("fleet", "0014_yearly_gas_and_prices")]
+    dependencies = [("fleet", "0015_yearly_gas_and_prices")]
 
     operations = [migrations.RunPython(ship, withdraw)]
