@@ -56,7 +56,7 @@ urlpatterns = [
     path("accounts/<int:pk>/invite/", accounts.invite_again, name="invite-again"),
     path("accounts/<int:pk>/end/", accounts.end, name="account-end"),
     path("condition/", condition.condition, name="condition"),
-    path("condition/months.csv", condition.condition_csv, name="condition-csv"),
+    path("condition/months/", condition.months, name="condition-months"),
     path("condition/<int:year>-<int:month>/", condition.month, name="condition-month"),
     *drift_urls.PATTERNS,
     path("my-day/", days.my_day, name="my-day"),

@@ -206,7 +206,7 @@ ROWS = [
         note="with no file"),
     Row("POST", "web:countersign", firm(302, contact=403, anonymous=302), kwargs=of_closed_visit),
     Row("GET", "web:condition", only("manager", "administrator")),
-    Row("GET", "web:condition-csv", only("manager", "administrator")),
+    Row("GET", "web:condition-months", only("manager", "administrator")),
     Row("GET", "web:condition-month", only("manager", "administrator"), kwargs=a_month),
     Row("GET", "web:my-sites", only("contact")),
     Row("GET", "web:appliance", SIGNED_IN, theirs=OWN_SITE_ONLY, kwargs=of_appliance),

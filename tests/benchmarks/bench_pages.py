@@ -76,7 +76,7 @@ def pages() -> list[Page]:
         Page(office, "web:finding", "pk", Finding),
         Page(office, "web:book", "plant_pk", Plant),
         Page(manager, "web:condition"),
-        Page(manager, "web:condition-csv"),
+        Page(manager, "web:condition-months"),
         Page(manager, "web:wanderers"),
         Page(manager, "web:models"),
         Page(manager, "web:analysers"),

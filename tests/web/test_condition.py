@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import plotly.graph_objects as go
 import pytest
+import tablib
 from django.urls import reverse
 from statsmodels.stats.proportion import proportion_confint
 
@@ -41,6 +42,11 @@ def test_a_months_numbers_lead_to_the_visits_behind_them(fleet, page_of) -> None
     month = answer.context["page"].months[0].month
     rows = client.get(reverse("web:condition-month", args=[month.year, month.month]))
     assert len(rows.context["page"].rows) == answer.context["page"].months[0].judged
+    book = client.get(reverse("web:condition-months"), {"as": "xlsx"}).content
+    sheet = tablib.Dataset().load(book, "xlsx")
+    assert [(line["month"], line["judged"]) for line in sheet.dict] == [
+        (f"{row.month:%Y-%m}", row.judged) for row in answer.context["page"].months
+    ]
     outside = client.get(reverse("web:condition-month", args=[month.year, month.month]), {"outside": "1"})
     assert len(outside.context["page"].rows) == answer.context["page"].months[0].outside
 

@@ -49,11 +49,12 @@ def condition(request: PersonRequest) -> HttpResponseBase:
 
 @page_for(MANAGERS)
 @require_safe
-def condition_csv(request: PersonRequest) -> HttpResponseBase:
-    """The months of the page as they are shown."""
+def months(request: PersonRequest) -> HttpResponseBase:
+    """The months of the page as they are shown, as a file."""
     _form, filters = DueFilterForm.read(request.GET)
-    months = condition_months(user=request.user, filters=filters, today=timezone.localdate())
-    return sheet_response("out-of-band-by-month", "csv", MONTH_COLUMNS, map(_month_cells, months))
+    rows = condition_months(user=request.user, filters=filters, today=timezone.localdate())
+    form = file_asked(request) or "csv"
+    return sheet_response("out-of-band-by-month", form, MONTH_COLUMNS, map(_month_cells, rows))
 
 
 @page_for(MANAGERS)
@@ -88,5 +89,5 @@ def _cost_cells(cost: Total | None) -> Iterator[list[object]]:
 
 
 def _month_cells(row: MonthShare) -> list[object]:
-    shares = (f"{value:.2f}" for value in (row.share_pct, row.low_pct, row.high_pct))
+    shares = (round(value, 2) for value in (row.share_pct, row.low_pct, row.high_pct))
     return [f"{row.month:%Y-%m}", row.judged, row.outside, *shares]
