@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from combustion.settling import gas_settled
 from fleet.models import Analyser, ApplianceModel
 from tests.visits.bodies import closed, codes, finding, firing, move, visit_body
 from visits.models import FiringTest
@@ -223,3 +224,29 @@ def test_a_point_never_read_as_found_before_a_move_is_said_and_odd_moves_are_kep
     assert {"direction_missing", "trim_not_on_model"} <= codes(answer)
     assert not any(row["code"] == "move_trim" for row in answer["advice"])
     assert scene.visit.adjustments.count() == 2
+
+
+def test_a_stream_is_worked_out_once_until_something_it_follows_from_changes(scene, monkeypatch):
+    worked_out = []
+
+    def counted(*args, **more):
+        worked_out.append(more["settle_s"])
+        return gas_settled(*args, **more)
+
+    monkeypatch.setattr("visits.settling.gas_settled", counted)
+    monkeypatch.setattr("visits.settling._KEPT", {})
+    first, second = stream(), stream("found-low", "low", minute=15)
+    assert saved(scene, [first, second], save_no=1)
+    before = scene.get()["results"]
+    again = scene.put(
+        visit_body(scene.appliance, scene.analyser, tests=[first, second], save_no=2, notes="x")
+    )
+    assert len(worked_out) == 2
+    assert again.json()["results"] == before
+    second["readings"][30]["co2_pct"] += 0.01
+    Analyser.objects.filter(pk=scene.analyser.pk).update(settle_s=70)
+    scene.put(visit_body(scene.appliance, scene.analyser, tests=[first, second], save_no=3))
+    assert worked_out == [60.0, 60.0, 70.0, 70.0]
+    second["readings"][30]["co2_pct"] += 0.01
+    scene.put(visit_body(scene.appliance, scene.analyser, tests=[first, second], save_no=4))
+    assert len(worked_out) == 5
