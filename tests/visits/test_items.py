@@ -200,6 +200,26 @@ def test_answers_are_judged_by_the_shipped_list_and_again_from_what_is_stored(sc
 
 
 @pytest.mark.django_db
+def test_what_was_opened_before_it_was_read_as_found_is_said_by_the_times_of_both(scene) -> None:
+    def said(save_no, at, **more):
+        cleaned = {
+            "key": "i",
+            "code": "burner",
+            "state": "done",
+            "choice": "cleaned",
+            "at": f"2026-03-02T09:{at}:00Z",
+        }
+        body = visit_body(scene.appliance, save_no=save_no, items=[cleaned | more])
+        found = [row for row in scene.put(body).json()["findings"] if row["code"] == "read_after_opening"]
+        return {row["subject"] for row in found}
+
+    assert said(1, "05") == {"test:found-high", "test:found-low"}
+    assert said(2, "12") == {"test:found-low"}
+    assert said(3, "30") == set()
+    assert said(4, "05", state="not_done", reason="seals missing") == set()
+
+
+@pytest.mark.django_db
 def test_what_the_office_changes_in_the_list_counts_from_the_next_save(scene) -> None:
     body = visit_body(
         scene.appliance,

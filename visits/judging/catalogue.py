@@ -198,6 +198,15 @@ FINDINGS: dict[str, FindingKind] = {
         _("The as-found test at {place} was read after a trim had moved. {then}"),
         _("Read both points as found before any trim moves."),
     ),
+    "read_after_opening": FindingKind(
+        Severity.NOTE,
+        _("Read as found after something was opened or cleaned"),
+        _(
+            "The as-found test at {place} was read after «{item}» was done. It counts as found, and what was "
+            "cleaned may already have changed it."
+        ),
+        _("Read both points as found, case closed, before anything is opened or cleaned."),
+    ),
     "as_found_missing": FindingKind(
         Severity.NOTE,
         _("A trim moved before the point was read as found"),

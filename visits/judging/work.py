@@ -5,12 +5,12 @@ from datetime import datetime
 from itertools import pairwise
 
 from combustion.trims import HIGH_FIRE_SHARE
-from fleet.models import Point
+from fleet.models import Opening, Point
 from visits.judging.case import Case, Draft
 from visits.judging.health import SINGLE_POINT
 from visits.judging.judged import Judged, at_test, place_name
 from visits.judging.order import moved_since, read_after_move, standing_moves
-from visits.models import FiringTest, Phase, Visit
+from visits.models import FiringTest, Phase, Visit, VisitItem
 from visits.settling import SETTLE_S
 
 # The browser's form stamps rows when it is saved, and old records carry days: neither tells how long one
@@ -29,6 +29,7 @@ def order_of_work(judged: Judged) -> Iterator[Draft]:
             if read_after_move(case, test):
                 then = "It is corrected by the change at high fire." if test.inferred else _NOT_FOUND
                 yield at_test(test, "read_after_move", rests_on={"then": then})
+            yield from _read_after_opening(case, test)
         elif test.phase == Phase.AS_LEFT:
             left[test.burner_id, test.point] = test
     for (burner, point), test in found.items():
@@ -43,6 +44,30 @@ def order_of_work(judged: Judged) -> Iterator[Draft]:
 
 
 _NOT_FOUND = "It does not count as found."
+
+
+def _read_after_opening(case: Case, test: FiringTest) -> Iterator[Draft]:
+    """An as-found test read after something of the gasway had been opened or cleaned, by the items' times.
+
+    Items do not say of which burner: an appliance with several is not asked. Nor is a reading that was typed
+    alone into the browser's form: it has the time of its save.
+    """
+    began = test.began_at or test.observed_at
+    timed = case.visit.source in _TIMED or test.settled == FiringTest.Settled.STREAMED
+    if began is None or not timed or len(case.burner_ids) > 1:
+        return
+    opened = sorted(
+        (answer.at, case.items[answer.code].text)
+        for answer in case.answers
+        if answer.code in case.items
+        and case.items[answer.code].opens == Opening.GASWAY
+        and answer.state == VisitItem.State.DONE
+        and not answer.withdrawn_reason
+        and answer.at is not None
+        and answer.at < began
+    )
+    if opened:
+        yield at_test(test, "read_after_opening", rests_on={"item": opened[0][1]})
 
 
 def _not_read_as_found(case: Case, found: dict[tuple[int, str], FiringTest]) -> Iterator[Draft]:
