@@ -49,6 +49,14 @@ def test_a_record_says_what_was_found_left_done_and_put_back(attendance, visit) 
         assert said in text, said
 
 
+def test_each_test_says_whether_its_efficiency_is_indicative(attendance, visit) -> None:
+    visit.firingtests.filter(phase="as_left", point="high").update(thermally_steady=True)
+    visit.firingtests.filter(phase="as_left", point="low").update(thermally_steady=False)
+    text = text_of(sheet_build(content_of(attendance), units="si"))
+    said = ["That efficiency is", "indicative", "of a steady boiler", "indicative", "indicative"]
+    assert json.dumps(said)[1:-1] in text
+
+
 def test_a_record_never_says_that_an_appliance_is_safe_nor_calls_itself_a_certificate(
     attendance, fleet
 ) -> None:

@@ -67,6 +67,16 @@ def test_a_next_date_that_comes_later_is_added_and_one_that_moves_changes_nothin
     assert third.content["visits"][0]["next_on"] == "2031-04-01"
 
 
+def test_a_record_that_was_issued_before_it_said_what_is_indicative_still_stands(attendance) -> None:
+    record = record_issue(by=None, attendance=attendance).record
+    content = unpacked(record.content) | {"format": 1}
+    for visit in content["visits"]:
+        for test in visit["tests"]:
+            del test["indicative"]
+    ServiceRecord.objects.filter(pk=record.pk).update(content=packed(content))
+    assert record_issue(by=None, attendance=attendance).record == record
+
+
 def test_a_record_altered_in_the_database_is_not_vouched_for(attendance) -> None:
     record = record_issue(by=None, attendance=attendance).record
     content = unpacked(record.content)

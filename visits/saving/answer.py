@@ -7,7 +7,7 @@ from typing import Any
 from visits.advice import advice_for
 from visits.judging.case import Case
 from visits.judging.catalogue import FINDINGS, MAKE_SAFE_STEPS, sentence
-from visits.models import Finding, Severity, TemporaryChange, TestResult, Visit
+from visits.models import Finding, FiringTest, Severity, TemporaryChange, TestResult, Visit
 from visits.models.results import QUANTITIES
 
 CAUTION = (
@@ -89,7 +89,7 @@ def result_answer(result: TestResult) -> dict[str, Any]:
         "settle_to_go_s": result.test.settle_to_go_s,
         "window": [_instant(at) for at in (result.test.window_from_at, result.test.observed_at)],
         "thermally_steady": result.test.thermally_steady,
-        "indicative": [] if result.test.thermally_steady else list(INDICATIVE),
+        "indicative": indicative_of(result.test),
         "inferred": result.test.inferred,
         "verdict": result.verdict,
         "p_inside": result.p_inside,
@@ -98,6 +98,11 @@ def result_answer(result: TestResult) -> dict[str, Any]:
         "engine_version": result.engine_version,
         "bias_run": result.bias_run,
     }
+
+
+def indicative_of(test: FiringTest) -> list[str]:
+    """The quantities of a test that are indicative only: its stream did not show the boiler steady."""
+    return [] if test.thermally_steady else list(INDICATIVE)
 
 
 def quantity_answer(result: TestResult, name: str) -> dict[str, Any]:

@@ -33,8 +33,9 @@ from visits.models import (
     VisitRecord,
 )
 from visits.models.results import QUANTITIES
+from visits.saving.answer import indicative_of
 
-FORMAT = 1
+FORMAT = 2
 _GRAVITY = {severity: place for place, severity in enumerate(Severity.values)}
 # Said where the signatures stand, not among what was found on the appliance.
 _PAPERWORK = "licence_"
@@ -196,6 +197,7 @@ def _test(test: Any) -> dict[str, Any]:
         "sequence": test.sequence,
         "at": _instant(test.observed_at),
         "settled": test.get_settled_display(),
+        "indicative": indicative_of(test),
         "inferred": test.inferred,
         "measured": {name: value for name in MEASURED_FIELDS if (value := getattr(test, name)) is not None},
         "results": _results(result),

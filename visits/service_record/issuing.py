@@ -14,6 +14,9 @@ from visits.models import Attendance, ServiceRecord
 from visits.service_record.codes import code_new
 from visits.service_record.content import attendance_for_record, content_build
 
+WITH_INDICATIVE = 2
+"""The first format of a record that says of each test whether its efficiency is indicative."""
+
 
 @dataclass(frozen=True)
 class Issue:
@@ -99,10 +102,18 @@ def _day(content: dict[str, Any]) -> date:
 def _says_the_same(issued: dict[str, Any], now: dict[str, Any]) -> bool:
     """Whether a record as issued still says what the rows say.
 
-    The firm's own name is no reason for a new revision, nor is a next date that was planned anew since: the
-    record says what was planned when it was issued. One that was not known then is.
+    The firm's own name is no reason for a new revision, nor is what its format did not hold yet, nor a next
+    date that was planned anew since: the record says what was planned when it was issued. One that was not
+    known then is.
     """
     known = {visit["uuid"]: visit["next_on"] for visit in issued["visits"] if visit["next_on"]}
     visits = [visit | {"next_on": known.get(visit["uuid"], visit["next_on"])} for visit in now["visits"]]
-    compared = now | {"visits": visits, "firm": issued["firm"]}
+    compared = now | {"visits": visits, "firm": issued["firm"], "format": issued["format"]}
+    if issued["format"] < WITH_INDICATIVE:
+        for visit in visits:
+            visit["tests"] = [_without(test, "indicative") for test in visit["tests"]]
     return canonical_json(compared) == canonical_json(issued)
+
+
+def _without(row: dict[str, Any], member: str) -> dict[str, Any]:
+    return {name: value for name, value in row.items() if name != member}

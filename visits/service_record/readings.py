@@ -56,7 +56,7 @@ def readings_blocks(visit: dict[str, Any], units: str) -> Iterable[Block]:
         "text": _(
             "± is the expanded uncertainty U at k = 2, about 95 % coverage, from the analyser's declared "
             "accuracy. Composition is of dry flue gas. Values without ± are as read. Efficiency is "
-            "indicative until flue and return temperature are steady; casing losses are left out."
+            "indicative until flue and return temperature are shown to be steady; casing losses are left out."
         ),
     }
 
@@ -85,6 +85,7 @@ def _readings_table(points: Sequence[Pair], burner: str, units: str, *, moved: b
     rows += [
         [label, *(words(test) for test in tests)]
         for label, words in (
+            (_("That efficiency is"), _steadiness),
             (_("Target band of CO2 (vol %)"), _target),
             (_("Acceptance band of CO2 (vol %)"), _acceptance),
             (_("CO2 against acceptance"), _verdict),
@@ -142,6 +143,14 @@ def _value(test: dict[str, Any] | None, name: str, units: str) -> str:
     measure, (value, u) = MEASURES[name], known
     text = measure.text(value, units)
     return text if u is None else f"{text} ± {measure.spread_text(2 * u, units)}"
+
+
+def _steadiness(test: dict[str, Any] | None) -> str:
+    """Nothing where the test has no efficiency, or the record is older than the question."""
+    quantities = ((test and test["results"]) or {}).get("quantities", {})
+    if test is None or "indicative" not in test or "efficiency_gross_pct" not in quantities:
+        return ""
+    return _("indicative") if test["indicative"] else _("of a steady boiler")
 
 
 def _target(test: dict[str, Any] | None) -> str:
