@@ -8,7 +8,7 @@ knows are kept with the record and named in the answer.
 import math
 from collections.abc import Iterator
 from functools import cache
-from typing import Annotated, Any, Literal, get_origin
+from typing import Annotated, Any, Literal, get_args, get_origin
 from uuid import UUID
 
 from pydantic import (
@@ -153,6 +153,8 @@ class VisitIn(_Member):
     items: Annotated[list[ItemIn], Field(max_length=500)] = []
     parts: Annotated[list[PartIn], Field(max_length=100)] = []
     notes: LongText | None = None
+    take_over: Annotated[list[Annotated[PlainText, Field(max_length=100)]], Field(max_length=500)] = []
+    """Rows (`items/gas_filter`) and members (`notes`) of another device that a person put their own over."""
 
     def unknown_members(self) -> list[str]:
         """JSON pointers of members that are kept with the record but that nothing reads."""
@@ -251,4 +253,8 @@ def _extras(member: BaseModel, path: list[str | int]) -> Iterator[tuple[list[str
 @cache
 def _lists_of(kind: type[BaseModel]) -> tuple[str, ...]:
     """Names of the members that hold rows."""
-    return tuple(name for name, field in kind.model_fields.items() if get_origin(field.annotation) is list)
+    return tuple(
+        name
+        for name, field in kind.model_fields.items()
+        if get_origin(field.annotation) is list and isinstance(get_args(field.annotation)[0], type)
+    )

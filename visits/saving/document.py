@@ -15,7 +15,7 @@ Document = dict[str, Any]
 
 # Set by whoever comes first: devices open the form at different moments of one visit.
 _FIRST_WINS = frozenset({"opened_at", "attendance"})
-_OF_THE_SAVE = frozenset({"save_no", *ROWS})
+_OF_THE_SAVE = frozenset({"save_no", "take_over", *ROWS})
 
 
 def without_nulls(value: Any) -> Any:
@@ -33,14 +33,31 @@ def merge(
     """The document with one device's body merged in, and the conflicts that forbid it.
 
     Rows merge by key: new ones are added, the device's own are changed, absent ones stay. A row, or a member
-    of the visit, that another device owns and that differs is a conflict, reported with both sides.
+    of the visit, that another device owns and that differs is a conflict, reported with both sides, unless
+    the body names it in `take_over`: then it is this device's from now on.
     """
     merged: Document = deepcopy(document) if document else {"members": {}, "owners": {}, "rows": {}}
     conflicts = [
         *_merge_members(merged, body, device),
-        *(conflict for rows in ROWS for conflict in _merge_rows(merged, rows, body.get(rows, ()), device)),
+        *(conflict for rows in ROWS for conflict in _merge_rows(merged, rows, body, device)),
     ]
     return merged, conflicts
+
+
+def taken_over(before: Document, merged: Document, body: dict[str, Any]) -> dict[str, Any]:
+    """What stood in the rows and members that a body took from another device, by what it calls them."""
+    return {
+        name: stood
+        for name in body.get("take_over", ())
+        if (stood := _named(before, name)) is not None and stood != _named(merged, name)
+    }
+
+
+def _named(document: Document, name: str) -> Any:
+    rows, _slash, key = name.partition("/")
+    if not key:
+        return document["members"].get(name)
+    return document["rows"].get(rows, {}).get(key, {}).get("row")
 
 
 def replaced(document: Document, body: dict[str, Any], device: str) -> Document:
@@ -78,9 +95,12 @@ def differences(document: Document, body: dict[str, Any]) -> Iterator[dict[str, 
 
 def _merge_members(merged: Document, body: dict[str, Any], device: str) -> Iterator[dict[str, Any]]:
     members, owners = merged["members"], merged["owners"]
+    taken_over = body.get("take_over", ())
     for name, value in body.items():
         if name in _OF_THE_SAVE or (name in _FIRST_WINS and name in members):
             continue
+        if name in taken_over and members.get(name) != value:
+            owners[name] = device
         if name not in members or owners[name] == device or members[name] == value:
             owners.setdefault(name, device)
             members[name] = value
@@ -88,11 +108,9 @@ def _merge_members(merged: Document, body: dict[str, Any], device: str) -> Itera
             yield {"field": pointer([name]), "stored": members[name], "sent": value}
 
 
-def _merge_rows(
-    merged: Document, rows: str, sent: list[dict[str, Any]], device: str
-) -> Iterator[dict[str, Any]]:
-    kept = merged["rows"].setdefault(rows, {})
-    for index, row in enumerate(sent):
+def _merge_rows(merged: Document, rows: str, body: dict[str, Any], device: str) -> Iterator[dict[str, Any]]:
+    kept, taken_over = merged["rows"].setdefault(rows, {}), body.get("take_over", ())
+    for index, row in enumerate(body.get(rows, ())):
         held = kept.get(row["key"])
         if held is None:
             kept[row["key"]] = {"row": row, "device": device}
@@ -100,6 +118,8 @@ def _merge_rows(
         changed = {**held["row"], **row} if "withdrawn_reason" in row else row
         if changed == held["row"]:
             continue
+        if f"{rows}/{row['key']}" in taken_over:
+            held["device"] = device
         if held["device"] == device:
             held["row"] = changed
         else:

@@ -10,6 +10,7 @@ from django.db import IntegrityError, connection, models, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from common.audit import audit
 from common.canonical import body_hash, packed, unpacked
 from common.prepared import Bind, Prepared
 from common.problems import Problem
@@ -18,7 +19,15 @@ from people.permissions import works_here
 from visits.models import Visit, VisitRecord
 from visits.payload import VisitIn, visit_parse
 from visits.permissions import can_write_visit
-from visits.saving.document import Document, differences, flattened, merge, replaced, without_nulls
+from visits.saving.document import (
+    Document,
+    differences,
+    flattened,
+    merge,
+    replaced,
+    taken_over,
+    without_nulls,
+)
 from visits.saving.references import place_find
 from visits.saving.shelf import ONE_BY_ONE, Shelf
 from visits.saving.stored import visit_answer
@@ -74,7 +83,8 @@ def visit_save(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes, if_match: s
     In this order: a save number below the device's last is answered with the current state and writes
     nothing; the last one sent again is answered as before; another body under it is `save_no_reused`. A
     closed visit is `visit_closed` with what differs; a stale `If-Match` is `revision_stale`; a row that
-    another device owns and that differs is `row_conflict` with both.
+    another device owns and that differs is `row_conflict` with both, unless `take_over` names it: then what
+    it was stays in the audit line.
     Raises Problem; then nothing is written.
     """
     sent = Sent.parse(visit_uuid, raw)
@@ -152,6 +162,9 @@ def _save(sender: Sender, sent: Sent, if_match: str | None, *, may_be_new: bool)
         raise Problem(
             "row_conflict", "Another device has sent these rows differently.", status=409, conflicts=conflicts
         )
+    taken = taken_over(document, merged, body)
+    if taken:
+        audit(by=sender.user, verb="taken_over", subject=record.visit, was=taken)
     return _store(sender, sent, record, merged, answers)
 
 

@@ -31,6 +31,7 @@ from web.access import FIRM, PersonRequest, page_for
 from web.forms.photographs import PhotographsForm
 from web.forms.visit import VisitSheet
 from web.forms.visit.body import correction_body, visit_body
+from web.forms.visit.conflicts import choices_of, chosen_body
 from web.selectors.entry import asked_of, grid_of, now_shown, read_of, waiting_of
 
 LOG_COLUMNS = "log_columns"
@@ -77,6 +78,7 @@ def enter(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
         if looking or sheet.adding or _wants_json(request):
             # None of these closes the visit, whatever is chosen at the end of the page.
             body = {name: value for name, value in body.items() if name not in _OF_CLOSING}
+        body = chosen_body(body, choices_of(request.POST))
         raw = json.dumps(body).encode()
         if looking:
             return visit_preview(sender=sender, visit_uuid=uuid, raw=raw)

@@ -17,6 +17,7 @@ from visits.judging.health import SINGLE_POINT
 from visits.models import Kind, Outcome
 from visits.payload import ROWS
 from web.forms.measured import shown
+from web.forms.visit.conflicts import Conflict, conflicts_of
 from web.forms.visit.logs import Known, LogForm
 from web.forms.visit.parts import (
     AFTER_A_MOVE,
@@ -155,6 +156,8 @@ class VisitSheet:
         initial = {"notes": stored.get("notes", "")}
         initial |= {"outcome": stored.get("outcome", "")} if correcting else {}
         self.end = end_class(data, prefix="end", initial=initial)
+        self.conflicts: list[Conflict] = []
+        """Rows that another device sent otherwise, after a save that was refused for them."""
 
     @property
     def left_needed(self) -> bool:
@@ -204,11 +207,25 @@ class VisitSheet:
 
     def add_problem(self, problem: Problem) -> None:
         """Show what the service refused: on top, since the forms have checked each field already."""
-        details = [f"{row['field']}: {row['detail']}" for row in problem.errors] or [problem.detail]
         if problem.code == "row_conflict":
-            details += [row["field"] for row in problem.members.get("conflicts", ())]
-        for detail in details:
+            told = problem.members.get("conflicts", ())
+            self.conflicts = conflicts_of(told, self._labels(), self.units)
+            self.head.add_error(
+                None, _("Another device saved these otherwise. Choose for each, and save again.")
+            )
+            return
+        for detail in [f"{row['field']}: {row['detail']}" for row in problem.errors] or [problem.detail]:
             self.head.add_error(None, detail)
+
+    def _labels(self) -> dict[str, str]:
+        """What the page calls each row, by its key, and each member of the visit."""
+        named = {name: str(self.head[name].label) for name in self.head.fields}
+        named |= {name: str(self.end[name].label) for name in self.end.fields}
+        for row in self.rows():
+            named[row.key] = getattr(row.form, "named", "") or row.text
+            if row.read_key:
+                named[row.read_key] = f"{_('Firing test')}: {row.text}"
+        return named
 
     def logs(self) -> Iterator[LogForm]:
         """The logs of all firing tests."""
