@@ -14,7 +14,7 @@ from math import exp
 
 CO2_PCT = {"high": 9.75, "low": 9.25}  # as it has drifted, dry
 LN_PER_TURN = 0.065  # gas to air by a turn clockwise; the model's other burners say a little less
-SENSOR_S = 9.0
+SENSOR_S = 8.0
 AIR_O2_PCT, MOST_CO2_PCT = 20.91, 11.845  # the line of pipeline gas, within 0.01 % O2 from 8 to 10 % CO2
 COLUMNS = {
     "co2_pct": "CO2 %",
@@ -37,7 +37,7 @@ def true_co2_pct(point: str, turns: float = 0.0) -> float:
 def reading(point: str, second: float, turns: float = 0.0) -> dict[str, float]:
     """What the analyser shows so many seconds after the probe was put in."""
     fading, high = exp(-second / SENSOR_S), point == "high"
-    noise = random.Random(f"{point} {second:g} {turns:g}").gauss(0.0, 0.008)  # noqa: S311 the same every time
+    noise = random.Random(f"{point} {second:g} {turns:g}").gauss(0.0, 0.002)  # noqa: S311 the same every time
     co2_pct = true_co2_pct(point, turns)
     o2_pct = AIR_O2_PCT * (1.0 - co2_pct / MOST_CO2_PCT)
     return {
