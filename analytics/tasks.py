@@ -1,6 +1,6 @@
 """What drift and the learning of turns do when they are told of a visit, and what the tick lets them do."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from django.db import transaction
 from django.db.models import F, Q
@@ -9,7 +9,7 @@ from django.utils import timezone
 from analytics.alerting import alerts_raise, appliance_alerts_raise
 from analytics.claiming import DriftBusy
 from analytics.mailing import alerts_mail
-from analytics.models import DriftDuty, DriftPointer, DriftRun, TurnDuty
+from analytics.models import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun, TurnDuty
 from common.models import OutboxEvent
 from visits.models import Adjustment, Visit
 
@@ -51,7 +51,7 @@ def learn_what_is_owed(now: datetime) -> dict[str, int]:
 
 def recompute_what_is_owed(now: datetime) -> dict[str, object]:
     """Once a night, and after imports, recompute the fleet: one run for all that is owed."""
-    DriftDuty.objects.get_or_create(period=now.date().isoformat())
+    DriftDuty.objects.get_or_create(period=now.date().isoformat(), defaults=_seen_to(now.date()))
     owed = list(DriftDuty.objects.filter(_free(now)).values_list("pk", "period"))
     taken = [(pk, period) for pk, period in owed if _take(pk, now)]
     if not taken:
@@ -69,6 +69,14 @@ def recompute_what_is_owed(now: datetime) -> dict[str, object]:
         return {"busy": len(taken)}
     rows.update(finished_at=timezone.now(), run=done.run)
     return {"run": done.run.pk, "flagged": done.run.flagged_appliances}
+
+
+def _seen_to(night: date) -> dict[str, object]:
+    """How a night's duty begins: as done, where this engine has reckoned the fleet of that day already."""
+    run = _current()
+    if run is None or run.as_of != night or run.engine_version != ENGINE_VERSION:
+        return {}
+    return {"finished_at": run.finished_at, "run": run}
 
 
 def visit_alerts(event: OutboxEvent) -> None:

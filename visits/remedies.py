@@ -72,15 +72,15 @@ def finding_move(
 
 
 @transaction.atomic
-def findings_settle(appliance_id: int) -> int:
-    """End what later visits of one appliance ended, and open again what they no longer end.
+def findings_settle(*appliance_ids: int) -> int:
+    """End what later visits of these appliances ended, and open again what they no longer end.
 
     A later closed visit with outcome completed, countersigned where it had to be, ends the open findings of
     earlier visits. A make-safe finding is ended by a person only; so is what was not put back or not proved
     tight, and what was quoted or accepted: a visit does not show that it was carried out. Returns how many
-    changed; four queries.
+    changed; four queries, however many appliances.
     """
-    rows = Finding.objects.select_for_update(of=("self",)).filter(appliance=appliance_id, holds=True)
+    rows = Finding.objects.select_for_update(of=("self",)).filter(appliance__in=appliance_ids, holds=True)
     hands = FindingLife.objects.filter(finding=OuterRef("pk"), by__isnull=False)
     rows = rows.annotate(ending=Subquery(_ending_visit()), in_hand=Exists(hands))
     now = timezone.now()

@@ -157,6 +157,17 @@ def test_imports_and_the_night_are_owed_one_recompute_between_them(tmp_path):
     assert DriftRun.objects.count() == 2
 
 
+def test_a_day_whose_fleet_was_reckoned_already_is_owed_no_night(tmp_path):
+    imported(tmp_path)
+    now = timezone.now()
+    run = fleet_recompute(kind=DriftRun.Kind.COMMAND, now=now).run
+    assert recompute_what_is_owed(now) == {}
+    assert DriftDuty.objects.get().run == run
+    assert "run" in recompute_what_is_owed(now + timedelta(days=1))
+    DriftRun.objects.update(engine_version=0)
+    assert "run" in recompute_what_is_owed(now + timedelta(days=2))
+
+
 def test_a_busy_tick_leaves_the_recompute_owed(tmp_path):
     imported(tmp_path)
     now = timezone.now()

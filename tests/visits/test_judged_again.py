@@ -137,6 +137,9 @@ def test_the_work_goes_newest_first_in_bounded_steps_and_goes_on_where_it_stoppe
     duty.refresh_from_db()
     assert duty.finished_at is not None
     assert duty.visits == 5
+    # a tick whose time is up does one transaction, and leaves the rest to the next
+    judgement_ask(BIAS, scene.period.pk)
+    assert duties_work(seconds=0.0)["judged"] == 2
     # asked again while under way, it begins from the newest
     judgement_ask(BIAS, scene.period.pk)
     duties_work(most=2)
@@ -144,7 +147,7 @@ def test_the_work_goes_newest_first_in_bounded_steps_and_goes_on_where_it_stoppe
     assert (duty.visits, duty.finished_at, duty.at_visit) == (2, None, newest_first[1])
     judgement_ask(BIAS, scene.period.pk)
     duty.refresh_from_db()
-    assert (duty.visits, duty.at_visit, duty.asked) == (0, None, 3)
+    assert (duty.visits, duty.at_visit, duty.asked) == (0, None, 4)
 
 
 def test_visits_of_an_earlier_engine_get_results_of_this_one(banded):

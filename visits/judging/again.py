@@ -46,8 +46,8 @@ def visits_judge_again(visit_ids: Sequence[int], *, cause: JudgeDuty.Cause) -> l
         ]
         JudgedAgain.objects.bulk_create(told)
         moved = {row.visit.appliance_id for row in told if row.changes["came"] or row.changes["went"]}
-        for appliance_id in sorted(moved):
-            findings_settle(appliance_id)
+        if moved:
+            findings_settle(*moved)
     return told
 
 

@@ -1,5 +1,7 @@
 """Which visits are owed another judgement, asked for by cause and worked off by the tick."""
 
+import math
+import time
 from collections.abc import Callable
 from datetime import datetime
 
@@ -10,7 +12,7 @@ from visits.judging.again import VISITS_A_TRANSACTION, visits_judge_again
 from visits.judging.engine import ENGINE_VERSION
 from visits.models import JudgeDuty, TestResult, Visit
 
-VISITS_A_TICK = 2_000
+VISITS_AT_ONCE = 2_000
 VisitRows = QuerySet[Visit]
 
 Progress = Callable[[int], object]
@@ -26,11 +28,17 @@ def engine_ask() -> None:
         JudgeDuty.objects.get_or_create(**known, defaults={"finished_at": done})
 
 
-def duties_work(*, most: int = VISITS_A_TICK, progress: Progress = lambda visits: None) -> dict[str, int]:
-    """Judge up to `most` visits that are owed, duty by duty. Harmless twice, late and side by side."""
+def duties_work(
+    *, most: int = VISITS_AT_ONCE, seconds: float = math.inf, progress: Progress = lambda visits: None
+) -> dict[str, int]:
+    """Judge up to `most` visits that are owed, duty by duty, and begin no transaction after `seconds`.
+
+    Harmless twice, late and side by side.
+    """
     done = changed = 0
+    until = time.monotonic() + seconds
     for duty in JudgeDuty.objects.filter(finished_at__isnull=True).order_by("asked_at", "pk"):
-        while done < most and duty.finished_at is None:
+        while done < most and duty.finished_at is None and (not done or time.monotonic() < until):
             ids = _next_visits(duty, min(VISITS_A_TRANSACTION, most - done))
             told = len(visits_judge_again([pk for pk, _ in ids], cause=JudgeDuty.Cause(duty.cause)))
             done, changed = done + len(ids), changed + told
