@@ -13,6 +13,7 @@ import pytest
 from django.conf import settings
 
 from people.services import device_token_issue
+from tests.clients import front_page
 from tests.clients.bad_line import bad_line
 from tests.drifted_burner import drifted_burner_known
 from tests.factories import ApplianceFactory, PlantFactory
@@ -25,7 +26,6 @@ PAGE = Path(settings.BASE_DIR) / "docs" / "clients.md"
 RUN = {"bash": ["bash"], "python": [sys.executable], "javascript": ["node", "--input-type=module"]}
 NEEDS = {"bash": "curl", "javascript": "node"}
 DAY = "2026-03-02"
-FRONT_PAGE_TAGS = ("T028-B1", "T028-B2")
 
 
 def example(language):
@@ -66,21 +66,12 @@ def what_the_paper_says(attendance):
 
 @pytest.mark.django_db(transaction=True)
 def test_the_attendance_of_the_front_page_ends_in_a_service_record(api_of, live_server, tmp_path):
-    if missing := [name for name in ("curl", "python3") if shutil.which(name) is None]:
+    if missing := [name for name in front_page.NEEDS if shutil.which(name) is None]:
         pytest.skip(f"SKIPPED ALOUD: README's example needs {', '.join(missing)}")
     scene = set_up_scene(api_of)
     _, token = device_token_issue(user=scene.technician, name="front page")
-    plant = PlantFactory(site__customer=scene.appliance.plant.site.customer)
-    boilers = [ApplianceFactory(plant=plant, model=scene.appliance.model, tag=tag) for tag in FRONT_PAGE_TAGS]
-    text = (Path(settings.BASE_DIR) / "README.md").read_text(encoding="utf-8")
-    section = text[text.index("## One attendance over REST") : text.index("## History in")]
-    script = "\n".join(re.findall(r"^```sh\n(.*?)^```", section, re.S | re.M))
-    script = script.replace("TOKEN=…", f"TOKEN={token}").replace("P4-01", scene.analyser.tag)
-    script = script.replace("http://127.0.0.1:8000", live_server.url)
-    done = subprocess.run(
-        ["sh", "-eu"], input=script, cwd=tmp_path, text=True, capture_output=True, timeout=120
-    )
-    assert done.returncode == 0, done.stderr
+    plant, boilers = front_page.plant_of_two(scene)
+    front_page.attendance_send(url=live_server.url, token=token, analyser=scene.analyser.tag, folder=tmp_path)
     visits = Visit.objects.filter(appliance__in=boilers)
     assert [visit.outcome for visit in visits] == ["completed", "completed"]
     assert Attendance.objects.filter(plant=plant).count() == 1
