@@ -19,7 +19,7 @@ READ = {
     "high": {"o2_pct": "4.7", "co_ppm": "28", "flue_temp_c": "61", "inlet_pressure_mbar": "20.6"},
     "low": {"o2_pct": "5.3", "co_ppm": "9", "flue_temp_c": "47", "inlet_pressure_mbar": "20.9"},
 }
-CLOCK = {"at", "opened_at", "closed_at", "changed_at", "put_back_at", "received_at", "local_on"}
+CLOCK = {"at", "window", "opened_at", "closed_at", "changed_at", "put_back_at", "received_at", "local_on"}
 OWN = {"uuid", "attendance", "key", "sequence", "revision", "save_no", "site", "plant"}
 """What two attendances never share: names of their own, and how often each was saved on the way."""
 

@@ -83,7 +83,7 @@ def test_the_streamed_visit_of_the_contract_is_led_to_its_close_by_now(api_of, l
     if missing := [name for name in ("curl", "python3") if shutil.which(name) is None]:
         pytest.skip(f"SKIPPED ALOUD: the streamed visit needs {', '.join(missing)}")
     scene = set_up_scene(api_of)
-    drifted_burner_known(scene.appliance, tag=FRONT_PAGE_TAGS[0])
+    drifted_burner_known(scene.appliance, tag=front_page.TAGS[0])
     _, token = device_token_issue(user=scene.technician, name="streams")
     text = (Path(settings.BASE_DIR) / "docs" / "rest.md").read_text(encoding="utf-8")
     section = text[text.index("## A visit as a stream") : text.index("## Computing without a record")]
