@@ -591,3 +591,13 @@ def test_judging_takes_a_fixed_number_of_queries(scene):
 def test_judging_nothing_is_harmless(db):
     judge_visits([])
     judge_visits([10**9])
+
+
+def test_a_co_that_was_not_read_is_not_said_to_be_none(scene):
+    body = visit_body(scene.appliance, scene.analyser)
+    del body["tests"][0]["readings"][0]["co_ppm"]
+    results = scene.put(body).json()["results"]
+    for name in ("co_air_free_ppm", "co_co2_ratio"):
+        assert results["found-high"][name] == {"value": None, "u": None, "why": "not_read"}
+        assert results["found-low"][name]["value"] > 0.0
+    assert results["found-high"]["efficiency_gross_pct"]["value"] is not None

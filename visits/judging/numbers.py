@@ -20,6 +20,9 @@ from visits.models.results import QUANTITIES
 F64 = NDArray[np.float64]
 # Close to plain air some quantities grow without bound; past this they say nothing, and no column holds them.
 TOO_LARGE = "too_large"
+NOT_READ = "not_read"
+OF_CO = ("co_air_free_ppm", "co_co2_ratio")
+"""What a CO that was not read says nothing of: the balance takes it as none, and no paper may say 0."""
 UNIT_OF_READING = ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")
 
 
@@ -74,6 +77,9 @@ def _fill(answer: Numbers, fuel: Fuel, places: NDArray[np.intp]) -> None:
         too_large[name] = (np.abs(value) >= MEASURED_LIMIT) | (np.abs(u) >= MEASURED_LIMIT)
         answer.state[name][places] = np.where(too_large[name], np.nan, value)
         answer.u[name][places] = np.where(too_large[name], np.nan, u)
+    no_co = np.array([test.co_ppm is None for test in tests])
+    for name in OF_CO:
+        answer.state[name][places[no_co]] = answer.u[name][places[no_co]] = np.nan
     o2, co2 = channels["o2_pct"], channels["co2_pct"]
     answer.shared_share[places] = np.where(o2_driven, o2.shared_share, co2.shared_share)
     for row, place in enumerate(places):
@@ -82,7 +88,7 @@ def _fill(answer: Numbers, fuel: Fuel, places: NDArray[np.intp]) -> None:
             name: reason
             for name in QUANTITIES
             if (reason := TOO_LARGE if too_large[name][row] else state.why(name, row)) is not None
-        }
+        } | (dict.fromkeys(OF_CO, NOT_READ) if no_co[row] else {})
 
 
 def _state(
