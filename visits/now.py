@@ -91,10 +91,14 @@ def _newest(answer: Answer) -> dict[str, Any] | None:
 
 
 def _cautions(answer: Answer) -> list[dict[str, str]]:
-    """Make safe before everything, then CO to be investigated, then what else has to be acted on."""
-    graver = [row for row in answer["findings"] if row["severity"] == _MAKE_SAFE]
+    return [{name: row[name] for name in ("code", "sentence", "what_to_do")} for row in graver(answer)]
+
+
+def graver(answer: Answer) -> list[dict[str, Any]]:
+    """The findings that stand before everything: make safe, then CO to be investigated."""
+    make_safe = [row for row in answer["findings"] if row["severity"] == _MAKE_SAFE]
     co = [row for row in answer["findings"] if row["severity"] == _ACT and row["code"] in _CO]
-    return [{name: row[name] for name in ("code", "sentence", "what_to_do")} for row in (*graver, *co)]
+    return [*make_safe, *co]
 
 
 def _step(answer: Answer, newest: dict[str, Any] | None, result: Mapping[str, Any]) -> dict[str, Any]:

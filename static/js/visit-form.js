@@ -4,9 +4,10 @@
 (function () {
   const form = document.querySelector("form.sheet");
   const timer = form.querySelector(".timer");
-  let since = timer.dataset.since ? Date.parse(timer.dataset.since) : null;
-  let what = timer.dataset.what;
-  let settle = Number(timer.dataset.settle);
+  const told = timer ? timer.dataset : {}; // there is none where a closed visit is corrected
+  let since = told.since ? Date.parse(told.since) : null;
+  let what = told.what;
+  const settle = Number(told.settle);
 
   let changed = document.querySelector(".refusal") !== null;
 

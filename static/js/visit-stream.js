@@ -52,7 +52,7 @@
     if (!told.settled && why) parts.push(why + ";");
     if (!told.settled && told.to_go_s) parts.push(" about " + Math.round(told.to_go_s) + " s to go");
     if (read && read.co2_pct !== null) {
-      parts.push(" CO2 " + read.co2_pct.toFixed(2) + (read.u_co2_pct === null ? "" : " ± " + read.u_co2_pct.toFixed(2)) + " %");
+      parts.push(" CO2 " + read.co2_pct.toFixed(2) + (read.u_co2_pct === null ? "" : " ± " + (2 * read.u_co2_pct).toFixed(2)) + " %");
       if (read.target_co2_pct) parts.push(", target " + read.target_co2_pct.map((x) => x.toFixed(2)).join(" – "));
       if (read.verdict) parts.push(", " + read.verdict.replaceAll("_", " "));
     }

@@ -1,5 +1,6 @@
 """A drifting burner streamed in the browser's form, from arrival to close."""
 
+import re
 from uuid import uuid4
 
 from playwright.sync_api import Locator, Page, expect
@@ -56,7 +57,9 @@ def test_a_drifting_burner_is_played_from_arrival_to_close(
     expect(live).to_contain_text("CO2 9.7")
     expect(live).to_contain_text("target 8.80 – 9.20, outside")
     assert faults(page) == []
+    told = re.search(r"CO2 \S+ ± \S+ %", live.inner_text()).group()
     live.get_by_role("button", name="Show the judgement").click()
+    expect(page.locator("[id='read-b1-as_found-high']")).to_contain_text(told)
     expect(page.locator("[data-now-do]")).to_contain_text("Read this point as found")
 
     test = paste(page, "b1-as_found-low", log("low"))

@@ -199,6 +199,8 @@ def test_co_in_a_log_stops_everything(form: Form) -> None:
     rich = log("high").replace(",46,", ",2600,")
     answer = form.send({f"{HIGH}-log-text": rich, "look": HIGH})
     assert answer.text.index("Make safe. Leave it off.") < answer.text.index("<h1>")
+    beside = answer.text[answer.text.index(f'id="read-{HIGH}"') :]
+    assert beside.index("Make safe first: shut the appliance down") < beside.index("Not saved yet")
     form.send({f"{HIGH}-log-text": rich})
     assert form.now()["step"]["code"] == "make_safe"
     assert "move_trim" not in {row["code"] for row in form.now()["advice"]}

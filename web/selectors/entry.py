@@ -4,7 +4,7 @@ The grid and the next step are made from the answer to the last save, so that th
 told.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from fleet.items import item_book, items_answer
 from fleet.models import Analyser, Appliance, Point
 from visits.models import FiringTest, TestResult
-from visits.now import SETTLED, now_of
+from visits.now import SETTLED, graver, now_of
 from visits.putting_back import suggestions_together
 from visits.settling import SETTLE_S
 from web.band import BandBar, band_bar
@@ -63,6 +63,7 @@ class Read:
     is_settled: bool
     to_go_s: float | None
     target_co2_pct: tuple[float, float] | None
+    cautions: Sequence[Mapping[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -99,10 +100,11 @@ def now_shown(answer: Answer) -> dict[str, Any] | None:
 
 def read_of(answer: Answer) -> dict[str, Read]:
     """Each standing firing test by its key."""
-    return {test["key"]: _read(test, answer["results"][test["key"]]) for test in _standing(answer)}
+    return {test["key"]: _read(answer, test) for test in _standing(answer)}
 
 
-def _read(test: Mapping[str, Any], result: Mapping[str, Any]) -> Read:
+def _read(answer: Answer, test: Mapping[str, Any]) -> Read:
+    result, subject = answer["results"][test["key"]], f"test:{test['key']}"
     first, last = (_time(at) for at in result["window"])
     return Read(
         readings=len(test.get("readings", ())),
@@ -111,6 +113,7 @@ def _read(test: Mapping[str, Any], result: Mapping[str, Any]) -> Read:
         is_settled=result["settled"] in SETTLED,
         to_go_s=result["settle_to_go_s"],
         target_co2_pct=_band(result["target_co2_pct"]),
+        cautions=[row for row in graver(answer) if row["subject"] == subject],
     )
 
 
