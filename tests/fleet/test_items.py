@@ -1,8 +1,10 @@
 """The list a visit is asked for: shipped whole, chosen by country, model, fuel, kind of visit and day."""
 
 from datetime import date
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import ValidationError
 
 from fleet.items import ItemBook, item_book
@@ -123,6 +125,19 @@ def test_the_file_is_shipped_whole_once_and_never_over_what_was_changed(django_a
     ServiceItem.objects.filter(code="electrodes").update(text="changed by the office")
     assert item_sets_ship(GAS_ANNUAL, ItemSet, ServiceItem) == 0
     assert ServiceItem.objects.get(code="electrodes").text == "changed by the office"
+
+
+@pytest.mark.django_db
+def test_a_source_that_was_read_since_is_told_and_what_the_office_wrote_stays() -> None:
+    told = import_module("fleet.migrations.0017_sources_that_were_read")
+    shipped = {row.code: row for row in BOOK.rows if row.code in {code for code, *_ in told.CHANGED}}
+    for code, before, now, mark in told.CHANGED:
+        assert (shipped[code].source, shipped[code].mark) == (now, mark)
+        ServiceItem.objects.filter(code=code).update(source=before, mark="memory")
+    ServiceItem.objects.filter(code="water_ph").update(source="our own water")
+    told.say_what_was_read(apps, None)
+    rows = dict(ServiceItem.objects.filter(code__in=shipped).values_list("code", "source"))
+    assert rows == {code: row.source for code, row in shipped.items()} | {"water_ph": "our own water"}
 
 
 @pytest.mark.parametrize(
