@@ -38,8 +38,8 @@ class Firing:
     ln_phi, target_ln_phi (n, 2): ln of 1/air ratio [-] with analyser, gas and season taken off.
     flue_temp_c, air_temp_c, co_ppm (n, 2), dry; CO is the same in both states.   approach_k (n, 2): flue less
     return temperature.   u_own (n, 2): standard uncertainty of ln_phi [-] at each point by itself.
-    u_analyser, u_gas (n, 2): the same of what both points share, signed alike.   u_flue_k (n,): of the year's
-    flue temperature against the day's [K].   Limits: finite but for rows without an answer.   Source:
+    u_analyser, u_gas, u_air (n, 2): the same of what both points share, signed alike.   u_flue_k (n,): of the
+    year's flue temperature against the day's [K].   Limits: finite but for rows without an answer.   Source:
     docs/formulas.md, section «out of tune».
     """
 
@@ -52,6 +52,7 @@ class Firing:
     u_own: F64
     u_analyser: F64
     u_gas: F64
+    u_air: F64
     u_flue_k: F64
 
 
@@ -98,15 +99,15 @@ class Loss:
 def lost_share(firing: Firing, fuel: Fuel, split: LoadSplit) -> Quantity:
     """Share of a year's gas lost against the target [-] (n,), with what each input's uncertainty makes of it.
 
-    Parts: own_high, own_low, split_own of one burner alone; analyser, gas; flue, response, split of every
-    burner. Each is half the difference between one standard uncertainty up and down; over the year's flue
-    temperature, where the share peaks as condensing sets in, mean and spread are taken over five nodes.
+    Parts: own_high, own_low, split_own of one burner alone; analyser, gas; air, flue, response, split of
+    every burner. Each is half the difference between one standard uncertainty up and down; over the year's
+    flue temperature, where the share peaks as condensing sets in, mean and spread are taken over five nodes.
     NaN where a row has no answer, or is rich.   Limits: as flue_gas_state, not raised.   Source:
     docs/formulas.md, section «out of tune».
 
     >>> from combustion.fuels import FUELS
     >>> dry = {"flue_temp_c": 210.0, "air_temp_c": 20.0}
-    >>> certain = dict.fromkeys(("co_ppm", "approach_k", "u_own", "u_analyser", "u_gas"), 0.0)
+    >>> certain = dict.fromkeys(("co_ppm", "approach_k", "u_own", "u_analyser", "u_gas", "u_air"), 0.0)
     >>> states = {"ln_phi": -0.37, "target_ln_phi": -0.25} | dry | certain
     >>> pairs = {name: np.full((1, 2), value) for name, value in states.items()}
     >>> firing = Firing(**pairs, u_flue_k=np.zeros(1))
@@ -128,6 +129,7 @@ def lost_share(firing: Firing, fuel: Fuel, split: LoadSplit) -> Quantity:
             "own_low": weight[:, 1] * by_phi[:, 1] * firing.u_own[:, 1],
             "analyser": (weight * by_phi * firing.u_analyser).sum(axis=1),
             "gas": (weight * by_phi * firing.u_gas).sum(axis=1),
+            "air": (weight * by_phi * firing.u_air).sum(axis=1),
             "flue": (weight * by_flue).sum(axis=1),
             "response": (weight * by_response).sum(axis=1),
             "split": apart * split.u_common,
@@ -141,8 +143,8 @@ def yearly_loss(share: Quantity, use: YearlyUse) -> Loss:
 
     share: of lost_share.   The interval is that of a normal share times a log-normal use of mean use.kwh:
     skewed, and never past 0 for the use's doubt alone. Parts: own (all of one burner alone, above 0), use
-    (the common error of the year's gas), and the share's analyser, gas, flue, response and split.   Limits:
-    use.kwh >= 0, else OutOfRange.   Source: docs/formulas.md, section «out of tune».
+    (the common error of the year's gas), and the share's analyser, gas, air, flue, response and split.
+    Limits: use.kwh >= 0, else OutOfRange.   Source: docs/formulas.md, section «out of tune».
 
     >>> share = Quantity(np.array([0.02]), {"own_high": np.array([0.004])})
     >>> use = YearlyUse(np.array([150_000.0]), np.array([0.0]), np.array([0.3]))
@@ -189,7 +191,7 @@ def _over_flue(firing: Firing, fuel: Fuel) -> tuple[F64, F64]:
 
 def _by_phi(firing: Firing, fuel: Fuel) -> F64:
     """Change of the share lost per change of ln_phi (n, 2), over all of its uncertainty."""
-    step = np.sqrt(firing.u_own**2 + firing.u_analyser**2 + firing.u_gas**2)
+    step = np.sqrt(firing.u_own**2 + firing.u_analyser**2 + firing.u_gas**2 + firing.u_air**2)
     step = np.minimum(np.maximum(step, 1e-4), np.maximum(np.log(RICHEST_PHI) - firing.ln_phi, 1e-4))
     change = _shares(firing, fuel, richer=step) - _shares(firing, fuel, richer=-step)
     return np.asarray(change / (2.0 * step))

@@ -48,7 +48,7 @@ def page_by_value(
         value, pk = key
         beyond = Q(**{f"{column}__{'gt' if ascending else 'lt'}": value})
         rows = rows.filter(beyond | Q(**{column: value, f"{tie}__gt": pk}))
-    found = list(rows.order_by(column if ascending else f"-{column}", tie)[: size + 1])
+    found = first_of(rows.order_by(column if ascending else f"-{column}", tie), size + 1)
     if len(found) <= size:
         return Page(found)
     last = found[size - 1]

@@ -111,6 +111,8 @@ def _burners_read(appliance_ids: Sequence[int] | None) -> Columns:
             "input_kw": ("f8", Coalesce("appliance__input_gross_kw", f"{model}input_gross_kw")),
             "plant": ("i8", "appliance__plant_id"),
             "site": ("i8", f"{plant}site_id"),
+            "winter_c": ("f8", f"{plant}site__design_winter_air_c"),
+            "summer_c": ("f8", f"{plant}site__design_summer_air_c"),
             "area": ("i8", f"{plant}site__gas_area_id"),
             "customer": ("i8", f"{plant}site__customer_id"),
             "own_kwh": ("f8", "appliance__annual_gas_kwh"),

@@ -17,13 +17,16 @@ from analytics.reading.mixture import CATALOGUE
 from analytics.reading.sources import FUELS
 from combustion.arrays import F64
 from combustion.balance import phi_from_co2
-from combustion.trims import ln_intake_factor
+from combustion.trims import KELVIN_AT_0_C, ln_intake_factor
 from combustion.tuning import RICHEST_PHI, Firing, LoadSplit, Loss, YearlyUse, lost_share, yearly_loss
 from fleet.models import Appliance, ApplianceModel, FiringSpec
 from visits.judging.health import band_of
 
 # What the reckoning assumes, each without a source; docs/formulas.md, «out of tune».
 USUAL_AIR_C = 20.0
+USUAL_OUTDOOR_C = 10.0
+OUTDOOR_U_K, ROOM_U_K = 4.0, 2.0
+PLAUSIBLE_AIR_C = 60.0
 CONDENSING_APPROACH_K = 15.0
 OTHER_RETURN_C = 70.0
 FLUE_U_K, FLUE_U_UNSURE_K = 5.0, 10.0
@@ -146,6 +149,7 @@ def _firing(found: Found, taken: TakenOff, target: FloatArray) -> tuple[Firing, 
         u_own=u_own,
         u_analyser=np.nan_to_num(_other_fills(u_analyser)),
         u_gas=np.repeat(u_gas[:, None], 2, axis=1),
+        u_air=np.repeat(_u_air(found)[:, None], 2, axis=1),
         u_flue_k=np.where(return_known, FLUE_U_K, FLUE_U_UNSURE_K),
     )
     return firing, points, reason
@@ -168,12 +172,24 @@ def _less_bias(found: Found, taken: TakenOff) -> tuple[FloatArray, FloatArray]:
 def _season(found: Found) -> FloatArray:
     """What the day's intake air adds to ln phi over that of a year (n,).
 
-    Only of pneumatic burners that draw outdoor air: a boiler room is much the same all year.
+    Only of pneumatic burners on outdoor air, whose year is the middle between the site's design temperatures:
+    a boiler room is much the same all year.
     """
     air = _other_fills(found.read["air_temp_c"]).mean(axis=1)
-    outdoor = np.isin(found.place["air_source"], _OUTDOOR) & (found.place["control"] == _PNEUMATIC)
-    usable = outdoor & (np.abs(np.nan_to_num(air, nan=np.inf)) <= 60.0)
-    return np.where(usable, ln_intake_factor(np.where(usable, air, 15.0)), 0.0)
+    year = (found.place["winter_c"] + found.place["summer_c"]) / 2.0
+    usable = _outdoor(found) & (found.place["control"] == _PNEUMATIC)
+    usable &= np.abs(np.nan_to_num(air, nan=np.inf)) <= PLAUSIBLE_AIR_C
+    day = ln_intake_factor(np.where(usable, air, USUAL_OUTDOOR_C))
+    return np.where(usable, day - ln_intake_factor(np.nan_to_num(year, nan=USUAL_OUTDOOR_C)), 0.0)
+
+
+def _u_air(found: Found) -> FloatArray:
+    """Standard uncertainty in ln phi of the year's intake air against what it was taken to be (n,)."""
+    return 0.5 * np.where(_outdoor(found), OUTDOOR_U_K, ROOM_U_K) / (KELVIN_AT_0_C + USUAL_OUTDOOR_C)
+
+
+def _outdoor(found: Found) -> np.ndarray:
+    return np.isin(found.place["air_source"], _OUTDOOR)
 
 
 def _approach(found: Found, flue: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from analytics.models import PARTS, TuningCost
 from combustion import fuels
 
 COVERAGE_Z = 1.959964
-_COMMON = ("flue", "response", "split", "use")
+_COMMON = ("air", "flue", "response", "split", "use")
 """One error in every burner: the assumptions are the same for all."""
 
 
@@ -67,34 +67,34 @@ class Total:
 
 
 def total_of(rows: QuerySet[TuningCost]) -> Total:
-    """All of the rows together. Two queries, whatever their number: grouped by what they share."""
-    counts = rows.order_by().aggregate(
-        burners=Count("pk", filter=Q(lost_kwh__isnull=False)),
-        unknown=Count("pk", filter=Q(lost_kwh__isnull=True)),
-        costing=Count("pk", filter=Q(lost_low_kwh__gt=0.0)),
-        saving=Count("pk", filter=Q(lost_high_kwh__lt=0.0)),
-        priced=Count("pk", filter=Q(lost_kwh__isnull=False, price_per_kwh__isnull=False)),
-    )
+    """All of the rows together. One query, whatever their number: grouped by what they share."""
+    known = Q(lost_kwh__isnull=False)
+    counts = {
+        "burners": Count("pk", filter=known),
+        "unknown": Count("pk", filter=~known),
+        "costing": Count("pk", filter=Q(lost_low_kwh__gt=0.0)),
+        "saving": Count("pk", filter=Q(lost_high_kwh__lt=0.0)),
+        "priced": Count("pk", filter=known & Q(price_per_kwh__isnull=False)),
+    }
     groups = list(
-        rows.filter(lost_kwh__isnull=False)
-        .order_by()
+        rows.order_by()
         .values("period", "appliance__plant__site__gas_area", "fuel", "currency", "price_per_kwh")
         .annotate(
+            **counts,
             sum=Sum("lost_kwh"),
             own2=Sum(F("part_own_kwh") * F("part_own_kwh")),
             **{name: Sum(f"part_{name}_kwh") for name in PARTS if name != "own"},
         )
     )
-    factor = {row["fuel"]: fuels.fuel(row["fuel"]).co2_kg_per_kwh_gross for row in groups}
-    currencies = sorted({row["currency"] for row in groups if row["currency"]})
+    told = [row for row in groups if row["burners"]]
+    factor = {row["fuel"]: fuels.fuel(row["fuel"]).co2_kg_per_kwh_gross for row in told}
+    currencies = sorted({row["currency"] for row in told if row["currency"]})
     return Total(
-        **counts,
-        energy_kwh=_added((row, 1.0) for row in groups),
-        co2_kg=_added((row, factor[row["fuel"]]) for row in groups),
+        **{name: sum(row[name] for row in groups) for name in counts},
+        energy_kwh=_added((row, 1.0) for row in told),
+        co2_kg=_added((row, factor[row["fuel"]]) for row in told),
         money={
-            currency: _added(
-                (row, row["price_per_kwh"] or 0.0) for row in groups if row["currency"] == currency
-            )
+            currency: _added((row, row["price_per_kwh"] or 0.0) for row in told if row["currency"] == currency)
             for currency in currencies
         },
     )

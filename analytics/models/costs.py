@@ -9,7 +9,7 @@ from combustion import fuels
 from common.constraints import one_of, within
 from fleet.models import AnalyserPeriod, Appliance, Burner, FuelSlug
 
-PARTS = ("own", "analyser", "gas", "flue", "response", "split", "use")
+PARTS = ("own", "analyser", "gas", "air", "flue", "response", "split", "use")
 """What the uncertainty of a cost is made of: its own, then what it shares with others."""
 KWH_LIMIT = 1e10
 _MJ_PER_KWH = 3.6
@@ -70,6 +70,7 @@ class TuningCost(models.Model):
     part_own_kwh = models.FloatField(null=True)
     part_analyser_kwh = models.FloatField(null=True)
     part_gas_kwh = models.FloatField(null=True)
+    part_air_kwh = models.FloatField(null=True)
     part_flue_kwh = models.FloatField(null=True)
     part_response_kwh = models.FloatField(null=True)
     part_split_kwh = models.FloatField(null=True)
@@ -88,6 +89,7 @@ class TuningCost(models.Model):
                 name="tuning_cost_ranked",
                 condition=Q(lost_kwh__isnull=False),
             ),
+            models.Index(fields=["run", "id"], name="tuning_cost_unknown", condition=Q(lost_kwh__isnull=True)),
         ]
         constraints = [
             models.UniqueConstraint(fields=["run", "burner"], name="tuning_cost_once"),

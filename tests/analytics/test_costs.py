@@ -170,7 +170,7 @@ def test_what_burners_share_is_added_fully_and_what_is_their_own_as_squares(run)
     reckoned(run, *(burner_of(8.0, period=one) for one in (period, period, other)))
     rows = TuningCost.objects.filter(run=run).order_by("pk")
     one = rows[0]
-    common = [getattr(one, f"part_{name}_kwh") for name in ("gas", "flue", "response", "split", "use")]
+    common = [getattr(one, f"part_{name}_kwh") for name in ("gas", "air", "flue", "response", "split", "use")]
     for chosen, analysers in ((rows[:2], 4.0), ([rows[0], rows[2]], 2.0)):
         half = 1.959964 * np.sqrt(
             2.0 * one.part_own_kwh**2

@@ -106,7 +106,7 @@ def found_of(run: DriftRun, appliance: Appliance, *, chance: float, today: date)
 def cost_of(run: DriftRun, appliance: Appliance, kwh: float, *, today: date) -> None:
     """What an appliance's burner loses a year, at a price; and the same on its drift row."""
     low, high = sorted((0.5 * kwh, 1.5 * kwh))
-    shared = dict.fromkeys(("analyser", "gas", "flue", "response", "split"), 0.1 * abs(kwh))
+    shared = dict.fromkeys(("analyser", "gas", "air", "flue", "response", "split"), 0.1 * abs(kwh))
     TuningCost.objects.create(
         run=run,
         appliance=appliance,

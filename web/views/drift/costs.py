@@ -15,7 +15,7 @@ from web.forms.drift import CostFilterForm
 from web.selectors.drift.costs import costs_from, costs_page
 from web.sheets import file_asked, sheet_response
 
-ROWS = 100
+ROWS = 50
 FILE_ROWS = 20_000
 DRAWN = 20
 COLUMNS = ("customer", "site", *COST_COLUMNS)
