@@ -128,23 +128,24 @@ class BurnersQuery(SheetQuery):
     gas_area = serializers.CharField(required=False, max_length=120, help_text="Its name.")
 
 
+class TrendQuery(BurnersQuery):
+    quantity = serializers.ChoiceField(choices=BurnerTrend.Code.choices, required=False)
+
+
 class BurnersList(SheetList):
     """Rows of burners by the run that is current, narrowed to an appliance or a gas area."""
 
+    asks: ClassVar[type[BurnersQuery]] = BurnersQuery
     estimates: ClassVar[EstimateQuerySet]
 
     def get_queryset(self) -> QuerySet[Any]:
-        asked = BurnersQuery.asked(self.request)
+        asked = self.asks.asked(self.request)
         rows = self.estimates.visible_to(self.request.user).current().select_related("appliance", "burner")
         if "appliance" in asked:
             rows = rows.filter(appliance__uuid=asked["appliance"])
         if "gas_area" in asked:
             rows = rows.filter(appliance__plant__site__gas_area__name=asked["gas_area"])
-        return rows
-
-
-class TrendQuery(BurnersQuery):
-    quantity = serializers.ChoiceField(choices=BurnerTrend.Code.choices, required=False)
+        return rows.filter(quantity=asked["quantity"]) if "quantity" in asked else rows
 
 
 @extend_schema(parameters=[TrendQuery])
@@ -154,17 +155,13 @@ class TrendList(BurnersList):
     serializer_class = out.BurnerTrendSerializer
     queryset = BurnerTrend.objects.none()
     estimates = BurnerTrend.objects.all()
+    asks = TrendQuery
     ordering = ("burner_id", "quantity")
     columns = TREND_COLUMNS
     file_name = "trends.csv"
 
     def sheet(self) -> Iterable[Sequence[Any]]:
         return trend_rows()
-
-    def get_queryset(self) -> QuerySet[Any]:
-        asked = TrendQuery.asked(self.request)
-        rows = super().get_queryset()
-        return rows.filter(quantity=asked["quantity"]) if "quantity" in asked else rows
 
 
 @extend_schema(parameters=[BurnersQuery])

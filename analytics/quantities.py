@@ -102,12 +102,16 @@ class Limit:
     source: str
 
 
+SafetyOf = Callable[[int], Mapping[str, float]]
+"""A customer's id to the safety limits in force, level to investigate, by quantity."""
+
+
 @dataclass(frozen=True)
 class Series:
     """Burners with their readings as found at high fire: times in years since 1970, values per quantity.
 
-    burner, appliance, model (B,).   times (B, T), values: quantity to (B, T), NaN not read.   begins (B,):
-    the last part fitted, in years; what was read before it is drawn and not counted.
+    burner, appliance, model, customer (B,).   times (B, T), values: quantity to (B, T), NaN not read.
+    begins (B,): the last part fitted, in years; what was read before it is drawn and not counted.
     """
 
     burner: IntArray
@@ -118,6 +122,7 @@ class Series:
     values: Mapping[str, FloatArray]
     begins: FloatArray
     high_rpm: FloatArray
+    customer: IntArray
 
     def trends(self, code: str) -> QuantityTrends:
         """Of one quantity, of the present state of each burner."""
@@ -138,6 +143,7 @@ def series_read(appliance_ids: Sequence[int] | None = None) -> Series:
             "burner": ("i8", "burner_id"),
             "appliance": ("i8", "visit__appliance_id"),
             "model": ("i8", "visit__appliance__model_id"),
+            "customer": ("i8", "visit__appliance__plant__site__customer_id"),
             "fuel": ("i2", Place("fuel", FUELS)),
             "day": ("f8", EpochDays("visit__opened_at")),
             "sequence": ("i4", "sequence"),
@@ -175,13 +181,14 @@ def _series(read: Columns) -> Series:
         values={quantity.code: spread(quantity.of(read)) for quantity in QUANTITIES},
         begins=np.nan_to_num(read["begins"][start] / DAYS_A_YEAR, nan=-np.inf),
         high_rpm=read["high_rpm"][start],
+        customer=read["customer"][start],
     )
 
 
-def limits_of(series: Series, safety: Mapping[str, float] | None = None) -> list[dict[str, list[Limit]]]:
+def limits_of(series: Series, safety_of: SafetyOf) -> list[dict[str, list[Limit]]]:
     """Per burner the limits of each quantity: the maker's, else of common practice. One query.
 
-    safety: quantity to a safety limit in force with which CO is compared.
+    safety_of: a customer's safety limits in force, with which CO is compared.
     """
     specs = {
         (spec.model_id, spec.fuel): spec
@@ -205,7 +212,8 @@ def limits_of(series: Series, safety: Mapping[str, float] | None = None) -> list
         rpm = float(series.high_rpm[place])
         if np.isfinite(rpm):
             limits["fan_rpm"] = [Limit(HIGH_FIRE_SHARE * rpm, False, "95 % of the model's high speed")]
-        if safety and "co_air_free_ppm" in safety:
+        safety = safety_of(int(series.customer[place]))
+        if "co_air_free_ppm" in safety:
             limits["co_air_free_ppm"] = [Limit(safety["co_air_free_ppm"], True, "safety limit, investigate")]
         found.append(limits)
     return found

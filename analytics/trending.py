@@ -1,7 +1,8 @@
 """The fleet's other trends, written under a run's number: only those that are of consequence."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
+from functools import cache
 
 import numpy as np
 from django.db import transaction
@@ -9,7 +10,18 @@ from django.db import transaction
 from analytics.drift.quantities import QuantityTrends
 from analytics.estimates import EPOCH
 from analytics.models import BurnerTrend, DriftRun
-from analytics.quantities import DAYS_A_YEAR, QUANTITIES, Series, limits_of, passing_of, series_read
+from analytics.quantities import (
+    DAYS_A_YEAR,
+    QUANTITIES,
+    Limit,
+    SafetyOf,
+    Series,
+    limits_of,
+    passing_of,
+    series_read,
+)
+from fleet.models import Customer, SafetyLimit
+from fleet.selectors import limit_book
 
 STEP_YEARS = 3.0
 """A change of level counts where it is worth this many years of the least slope of consequence."""
@@ -27,7 +39,7 @@ def trends_write(run: DriftRun) -> int:
 def _rows(run: DriftRun, series: Series) -> Iterator[BurnerTrend]:
     if not len(series.burner):
         return
-    limits = limits_of(series)
+    limits = limits_of(series, _safety_of(run.as_of))
     for quantity in QUANTITIES:
         trends = series.trends(quantity.code)
         stepped = np.abs(np.nan_to_num(trends.step)) >= STEP_YEARS * quantity.least_per_year
@@ -39,10 +51,29 @@ def _rows(run: DriftRun, series: Series) -> Iterator[BurnerTrend]:
             row = trend_row(trends, place, quantity.code)
             row.run = run
             row.appliance_id, row.burner_id = int(series.appliance[place]), int(series.burner[place])
-            row.limit, row.limit_source = (on.limit.value, on.limit.source) if on else (None, "")
+            limit = on.limit if on else _always_told(quantity.code, limits[place][quantity.code])
+            row.limit, row.limit_source = (limit.value, limit.source) if limit else (None, "")
             row.passes_on, row.passes_earliest_on = (on.on, on.earliest) if on else (None, None)
             row.strength = abs(float(size)) / quantity.least_per_year
             yield row
+
+
+def _safety_of(on: date) -> SafetyOf:
+    """Every customer's limits on a day. Two queries, one look for each customer."""
+    book, countries = limit_book(), dict(Customer.objects.values_list("pk", "country"))
+
+    @cache
+    def of_customer(customer: int) -> dict[str, float]:
+        held = book.in_force(countries.get(customer, ""), customer, on)
+        level = SafetyLimit.Level.INVESTIGATE
+        return {quantity: row.value for (quantity, of), row in held.items() if of == level}
+
+    return of_customer
+
+
+def _always_told(quantity: str, limits: Sequence[Limit]) -> Limit | None:
+    """The safety limit of CO, which stands beside its trend whether its line passes it or not."""
+    return limits[0] if limits and quantity == BurnerTrend.Code.CO_AIR_FREE_PPM else None
 
 
 def trend_row(trends: QuantityTrends, place: int, quantity: str) -> BurnerTrend:

@@ -76,7 +76,7 @@ def total_of(rows: QuerySet[TuningCost]) -> Total:
         "saving": Count("pk", filter=Q(lost_high_kwh__lt=0.0)),
         "priced": Count("pk", filter=known & Q(price_per_kwh__isnull=False)),
     }
-    groups = list(
+    groups: list[Any] = list(
         rows.order_by()
         .values("period", "appliance__plant__site__gas_area", "fuel", "currency", "price_per_kwh")
         .annotate(
@@ -94,7 +94,9 @@ def total_of(rows: QuerySet[TuningCost]) -> Total:
         energy_kwh=_added((row, 1.0) for row in told),
         co2_kg=_added((row, factor[row["fuel"]]) for row in told),
         money={
-            currency: _added((row, row["price_per_kwh"] or 0.0) for row in told if row["currency"] == currency)
+            currency: _added(
+                (row, row["price_per_kwh"] or 0.0) for row in told if row["currency"] == currency
+            )
             for currency in currencies
         },
     )

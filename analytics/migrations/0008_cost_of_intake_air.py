@@ -4,20 +4,23 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('analytics', '0007_tuning_costs'),
-        ('fleet', '0016_shipped_load_assumptions'),
+        ("analytics", "0007_tuning_costs"),
+        ("fleet", "0016_shipped_load_assumptions"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='tuningcost',
-            name='part_air_kwh',
+            model_name="tuningcost",
+            name="part_air_kwh",
             field=models.FloatField(null=True),
         ),
         migrations.AddIndex(
-            model_name='tuningcost',
-            index=models.Index(condition=models.Q(('lost_kwh__isnull', True)), fields=['run', 'id'], name='tuning_cost_unknown'),
+            model_name="tuningcost",
+            index=models.Index(
+                condition=models.Q(("lost_kwh__isnull", True)),
+                fields=["run", "id"],
+                name="tuning_cost_unknown",
+            ),
         ),
     ]

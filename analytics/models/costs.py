@@ -89,7 +89,9 @@ class TuningCost(models.Model):
                 name="tuning_cost_ranked",
                 condition=Q(lost_kwh__isnull=False),
             ),
-            models.Index(fields=["run", "id"], name="tuning_cost_unknown", condition=Q(lost_kwh__isnull=True)),
+            models.Index(
+                fields=["run", "id"], name="tuning_cost_unknown", condition=Q(lost_kwh__isnull=True)
+            ),
         ]
         constraints = [
             models.UniqueConstraint(fields=["run", "burner"], name="tuning_cost_once"),

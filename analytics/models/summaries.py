@@ -97,7 +97,7 @@ class BurnerTrend(models.Model):
     slope_high = models.FloatField(null=True)
     step = models.FloatField(null=True)
     step_on = models.DateField(null=True)
-    limit = models.FloatField(null=True, help_text="The limit that the line passes first.")
+    limit = models.FloatField(null=True, help_text="Passed first; of CO the safety limit anyway.")
     limit_source = models.CharField(max_length=200, blank=True)
     passes_on = models.DateField(null=True)
     passes_earliest_on = models.DateField(null=True)

@@ -45,7 +45,7 @@ def appliance_trends(
 ) -> dict[int, list[TrendStory]]:
     """By burner, the quantities that were ever read there. Three queries, nothing stored."""
     series = series_read([appliance_id])
-    limits = limits_of(series, safety)
+    limits = limits_of(series, lambda customer: safety or {})
     found: dict[int, list[TrendStory]] = {int(burner): [] for burner in series.burner}
     for quantity in QUANTITIES:
         trends = series.trends(quantity.code)

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from analytics.models import BurnerTrend, DriftPointer, DriftRun
 from analytics.quantities import series_read
-from analytics.selectors.trends import appliance_trends, trends_ranked
+from analytics.selectors.trends import appliance_trends, trend_sentence, trends_ranked
 from analytics.trending import trends_write
 from combustion.fuels import FUELS
 from combustion.metering import clocked_input
@@ -105,18 +105,23 @@ def test_the_number_of_queries_is_the_same_for_one_appliance_as_for_many(fouled)
     assert counts[1] <= 2  # PostgreSQL copies
 
 
-def test_the_run_keeps_what_is_of_consequence_and_the_pages_show_it(fouled, client):
+def test_the_run_keeps_what_is_of_consequence_and_the_pages_show_it(fouled, client, monkeypatch):
     run = DriftRun.objects.create(
         kind=DriftRun.Kind.COMMAND, started_at=timezone.now(), as_of=date(2025, 4, 1)
     )
     visited(ApplianceFactory(), {"fan_rpm": [5000.0] * 8, "flame_signal_ua": [4.0] * 8})
+    sooty = ApplianceFactory()
+    visited(sooty, {"co_ppm": [10.0 + 9.0 * k for k in range(8)], "o2_pct": [4.19] * 8})
     for _ in range(2):
-        assert trends_write(run) == 2
+        assert trends_write(run) == 3
     DriftPointer.objects.update_or_create(only=1, defaults={"current": run})
     manager = UserFactory(role=Role.MANAGER)
-    first, second = trends_ranked(user=manager)
+    first, carbon, second = trends_ranked(user=manager)
     assert (first.quantity, second.quantity) == ("inlet_pressure_mbar", "approach_k")
+    assert (carbon.quantity, carbon.passes_on) == ("co_air_free_ppm", None)
+    assert (carbon.limit, carbon.limit_source) == (200.0, "safety limit, investigate")
     assert first.step == pytest.approx(-4.0, abs=0.3)
+    assert f"changed by −{abs(first.step):.1f} mbar" in trend_sentence(first)
     assert first.step_on == date(2023, 3, 2)
     assert second.slope == pytest.approx(2.0, abs=0.1)
     assert (second.limit, second.passes_on.year) == (30.0, 2027)
@@ -127,10 +132,21 @@ def test_the_run_keeps_what_is_of_consequence_and_the_pages_show_it(fouled, clie
     page = client.get("/drift/trends/?quantity=approach_k").content.decode()
     assert fouled.tag in page
     assert "Working inlet pressure:" not in page
+    assert "200 ppm, safety limit, investigate" in client.get("/drift/trends/").content.decode()
+    theirs = {"customer": sooty.plant.site.customer.name}
+    assert [row.pk for row, *_ in client.get("/drift/trends/", theirs).context["rows"]] == [carbon.pk]
+    monkeypatch.setattr("web.views.drift.trends.ROWS", 2)
+    page = client.get("/drift/trends/").context
+    assert [row.pk for row, *_ in page["rows"]] == [first.pk, carbon.pk]
+    page = client.get("/drift/trends/", {"after": page["after"]}).context
+    assert ([row.pk for row, *_ in page["rows"]], page["after"]) == ([second.pk], "")
+    answer = client.get("/api/v1/drift/trends/", {"appliance": fouled.uuid, "quantity": "approach_k"})
+    (told,) = answer.json()["results"]
+    assert (told["slope"], told["unit"]) == (pytest.approx(second.slope), "K")
     sheet = client.get("/drift/trends/?as=csv").getvalue().decode()
     assert sheet.splitlines()[1].split(",")[5] == "inlet_pressure_mbar"
     assert client.get("/drift/trends/?as=xlsx").status_code == 200
     evidence = client.get(f"/appliances/{fouled.pk}/drift/").content.decode()
     assert 'id="trend-1-approach_k-head"' in evidence
     assert "passes 30 K" in evidence
-    assert BurnerTrend.objects.count() == 2
+    assert BurnerTrend.objects.count() == 3

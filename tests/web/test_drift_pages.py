@@ -175,6 +175,17 @@ def test_models_lead_to_their_ages(run, fleet, page_of) -> None:
     assert (TODAY + timedelta(days=5)).isoformat() in str(
         sheet(page_of(fleet.manager).get(reverse("web:wanderers"), {"as": "csv"}))
     )
+    client = page_of(fleet.manager)
+    for query, shown in (
+        ({"name": "cx12"}, 1),
+        ({"name": "corvane", "show": "drifting"}, 1),
+        ({"name": "ostrell"}, 0),
+        ({"trim": "offset"}, 0),
+    ):
+        page = client.get(reverse("web:models"), query).context["page"]
+        assert len(page.models) == shown
+    kept = client.get(reverse("web:models"), {"name": "cx12", "show": "drifting"})
+    assert "?trim=throttle&amp;name=cx12&amp;show=drifting&amp;model=" in kept.text
 
 
 def test_costs_are_ranked_summed_and_filed_never_without_their_interval(run, fleet, page_of) -> None:

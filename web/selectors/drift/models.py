@@ -3,10 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.db.models import Q
+
 from analytics.models import DriftRun, ModelAgeing, Unit
 from analytics.services import current_run
 from analytics.summing import AGE_BANDS, ALL_AGES, UNKNOWN_AGE
 from people.models import User
+from web.forms.drift import ModelFilters
 
 LEAST_BURNERS = 3
 OTHER_UNIT = {Unit.PCT_OF_K.value: "%", Unit.PASCAL.value: "Pa", Unit.MILLI_W.value: "1e-3 w"}
@@ -44,16 +47,22 @@ class ModelsPage:
     chosen: str
 
 
-def models_page(*, user: User, trim: str, model: int | None) -> ModelsPage:
-    """All models, the fastest one-way drift first, and one model's ages. Three queries."""
-    rows = ModelAgeing.objects.visible_to(user).current().filter(trim=trim).select_related("model__maker")
-    overall = [_line(row) for row in rows.filter(age_from=ALL_AGES, burners__gte=LEAST_BURNERS)]
+def models_page(*, user: User, filters: ModelFilters) -> ModelsPage:
+    """The models asked for, the fastest one-way drift first, and one model's ages. Three queries."""
+    rows = ModelAgeing.objects.visible_to(user).current().filter(trim=filters.trim)
+    rows = rows.select_related("model__maker")
+    asked = rows.filter(age_from=ALL_AGES, burners__gte=LEAST_BURNERS)
+    if filters.name:
+        named = Q(model__name__icontains=filters.name) | Q(model__maker__name__icontains=filters.name)
+        asked = asked.filter(named)
+    overall = [_line(row) for row in asked]
+    if filters.one_way:
+        overall = [line for line in overall if line.one_way]
     overall.sort(key=lambda line: (not line.one_way, -abs(line.row.drift)))
     ages: list[Ageing] = []
-    if model is not None:
-        ages = [
-            _line(row) for row in rows.filter(model=model).exclude(age_from=ALL_AGES).order_by("age_from")
-        ]
+    if filters.model is not None:
+        own = rows.filter(model=filters.model).exclude(age_from=ALL_AGES)
+        ages = [_line(row) for row in own.order_by("age_from")]
     chosen = str(ages[0].row.model) if ages else ""
     return ModelsPage(current_run(), overall, ages, chosen)
 

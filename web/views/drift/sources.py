@@ -15,9 +15,9 @@ from analytics.figures import Estimate, Figure, Mark, MonthValue, by_month, inte
 from analytics.models import GasShift
 from analytics.selectors import PeriodStory
 from combustion.analyser import EN_50379
-from fleet.models import TrimKind
 from visits.models import TestResult
 from web.access import OFFICE, PersonRequest, page_for
+from web.forms.drift import ModelFilterForm
 from web.paging import ROWS
 from web.selectors.drift.analysers import analysers_page, period_page
 from web.selectors.drift.gas import CO2_PER_PCT, gas_month_page, gas_page
@@ -45,18 +45,19 @@ CHANGED_COLUMNS = (
 @require_safe
 def models(request: PersonRequest) -> HttpResponseBase:
     """Which maker's part ages, with its interval, and how it goes with age."""
-    trim, model = _trim(request), _number(request, "model")
-    page = models_page(user=request.user, trim=trim, model=model)
+    form, filters = ModelFilterForm.chosen(request.GET)
+    page = models_page(user=request.user, filters=filters)
     if file := file_asked(request):
-        lines = page.models if model is None else page.ages
-        return sheet_response("models", file, MODEL_COLUMNS, (_model_cells(line, model) for line in lines))
+        lines = page.models if filters.model is None else page.ages
+        cells = (_model_cells(line, filters.model) for line in lines)
+        return sheet_response("models", file, MODEL_COLUMNS, cells)
     context = {
+        "form": form,
         "page": page,
-        "trim": trim,
-        "trims": TrimKind.choices,
+        "each": filters.as_query(ages=False),
         "figure": _ageing_figure(page.models[:DRAWN], by_age=False),
         "age_figure": _ageing_figure(page.ages, by_age=True),
-        "kept": f"trim={trim}" + (f"&model={model}" if model is not None else ""),
+        "kept": filters.as_query(),
     }
     return render(request, "drift/models.html", context)
 
@@ -122,11 +123,6 @@ def _first(year: int, month: int) -> date:
         return date(year, month, 1)
     except ValueError as error:
         raise Http404 from error
-
-
-def _trim(request: PersonRequest) -> str:
-    asked = request.GET.get("trim", "")
-    return asked if asked in TrimKind.values else TrimKind.THROTTLE.value
 
 
 def _number(request: PersonRequest, name: str) -> int | None:

@@ -7,41 +7,38 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from analytics.exports import TREND_COLUMNS, trend_cells
 from analytics.figures import quantity_chart
 from analytics.models import BurnerTrend
-from analytics.quantities import BY_CODE, QUANTITIES
+from analytics.quantities import BY_CODE
 from analytics.selectors.trends import TrendStory, trend_sentence, trends_ranked
 from analytics.services import current_run
 from web.access import OFFICE, PersonRequest, page_for
+from web.forms.drift import TrendFilterForm
+from web.paging import page_by_value
+from web.selectors.due import SITE
 from web.sheets import file_asked, sheet_response
 
-ROWS = 100
+ROWS = 50
 FILE_ROWS = 20_000
-COLUMNS = (
-    "appliance", "customer", "site", "model", "burner", "quantity",
-    "unit", "readings", "level", "slope_per_year", "slope_low", "slope_high",
-    "step", "step_on", "limit", "limit_source", "passes_on", "passes_earliest_on",
-)  # fmt: skip
+COLUMNS = ("customer", "site", "model", *TREND_COLUMNS)
 
 
 @page_for(OFFICE)
 @require_safe
 def trends(request: PersonRequest) -> HttpResponseBase:
-    """Burners whose quantities surely trend or have stepped, the strongest first. Two queries."""
-    quantity = request.GET.get("quantity", "")
-    quantity = quantity if quantity in BY_CODE else ""
-    found = trends_ranked(user=request.user, quantity=quantity)
+    """Burners whose quantities surely trend or have stepped, the strongest first, page by page."""
+    form, filters = TrendFilterForm.chosen(request.GET)
+    found = filters.place.narrow(trends_ranked(user=request.user, quantity=filters.quantity), SITE)
     if file := file_asked(request):
         return sheet_response("trends", file, COLUMNS, (_cells(row) for row in found[:FILE_ROWS]))
-    shown = list(found[: ROWS + 1])
+    page = page_by_value(found, "strength", request.GET.get("after", ""), size=ROWS)
     context = {
-        "rows": [(row, BY_CODE[row.quantity], trend_sentence(row)) for row in shown[:ROWS]],
-        "more": len(shown) > ROWS,
-        "most": ROWS,
+        "form": form,
+        "rows": [(row, BY_CODE[row.quantity], trend_sentence(row)) for row in page.rows],
+        "after": page.after,
         "run": current_run(),
-        "quantity": quantity,
-        "quantities": [(one.code, one.name) for one in QUANTITIES],
-        "kept": f"quantity={quantity}" if quantity else "",
+        "kept": filters.as_query(),
     }
     return render(request, "drift/trends.html", context)
 
@@ -80,9 +77,6 @@ def _figure(story: TrendStory) -> dict[str, Any]:
 
 
 def _cells(row: BurnerTrend) -> list[Any]:
-    site, quantity = row.appliance.plant.site, BY_CODE[row.quantity]
-    return [
-        row.appliance.tag, str(site.customer), str(site), str(row.appliance.model), str(row.burner),
-        row.quantity, quantity.unit, row.readings, row.level, row.slope, row.slope_low, row.slope_high,
-        row.step, row.step_on, row.limit, row.limit_source, row.passes_on, row.passes_earliest_on,
-    ]  # fmt: skip
+    appliance = row.appliance
+    site = appliance.plant.site
+    return [str(site.customer), str(site), str(appliance.model), *trend_cells(row)]
