@@ -5,36 +5,17 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from django.db.models import (
-    BigIntegerField,
-    BooleanField,
-    DateField,
-    Exists,
-    ExpressionWrapper,
-    OuterRef,
-    Q,
-    QuerySet,
-    Value,
-)
-from django.db.models.functions import Coalesce
-
 from combustion.fuels import Fuel
 from common.grouping import grouped
-from common.prepared import Among, Bind, Prepared, hang
+from common.prepared import Among, Prepared
 from fleet.items import ItemBook, item_book
-from fleet.models import Analyser, AnalyserChannel, AnalyserPeriod, SafetyLimit, ServiceItem, Site
+from fleet.models import Analyser, SafetyLimit, ServiceItem, Site
 from fleet.selectors import GasBook, LimitBook, gas_book, limit_book
 from people.models import User
+from planning.bundle.analysers import analysers_near
 from planning.selectors import Day, day_of
-from visits.models import Adjustment, Finding, Visit
+from visits.models import Adjustment, Finding
 from visits.putting_back import suggestions_together
-
-LATEST_VISITS = 60
-"""Of the technician's own: what they have measured with lately is what they carry."""
-BUSY_VISITS = 2_000
-"""Of the firm: what was measured with in its latest visits is likely in a colleague's hands."""
-MOST_ANALYSERS = 40
-"""So many are told: beyond that one is taken by its tag or serial, as `/analysers/` tells it."""
 
 _findings = Prepared(
     lambda: (
@@ -51,14 +32,6 @@ _moves = Prepared(
         .order_by("at", "pk")
     )
 )
-_latest = Prepared(
-    lambda: (
-        Visit.objects.filter(technician=Bind("technician", BigIntegerField()))
-        .order_by("-opened_at", "-pk")
-        .only("analyser_id")[:LATEST_VISITS]
-    )
-)
-_channels = Prepared(lambda: AnalyserChannel.objects.filter(Among("analyser", "analysers")))
 
 
 @dataclass(frozen=True)
@@ -122,7 +95,7 @@ def bundle_of(technician: User, on: date) -> Bundle:
         day=day,
         findings=grouped(_findings(appliances=[row.pk for row in appliances]), "appliance_id"),
         adjustments=grouped(_moves(visits=last_ids), "visit_id"),
-        analysers=_analysers(technician, on),
+        analysers=analysers_near(technician, on),
         limits=limits,
         limits_of=limits_of,
         gases=gases,
@@ -180,38 +153,3 @@ def _items(
                 alike[key][kind] = pool.put(pks, pks)
         of[appliance.pk] = alike[key]
     return asked, pool, of
-
-
-def _analysers(technician: User, on: date) -> list[Analyser]:
-    """The analysers in use, each with `period`, the newest begun by the day or None: what the technician
-    measured with lately, then what lies free, then the others."""
-    own = {visit.analyser_id for visit in _latest(technician=technician.pk)} - {None}
-    analysers: list[Any] = _by_nearness(own=own)
-    keys = [analyser.pk for analyser in analysers]
-    hang(_channels(analysers=keys), analysers, by="analyser_id", under="channels")
-    period_of = {period.analyser_id: period for period in _periods(analysers=keys, on=on)}
-    for analyser in analysers:
-        analyser.period = period_of.get(analyser.pk)
-    return analysers
-
-
-def _nearest_analysers() -> QuerySet[Analyser]:
-    latest = Visit.objects.filter(analyser__isnull=False).order_by("-opened_at", "-pk")
-    busy = Q(pk__in=latest.values("analyser")[:BUSY_VISITS])
-    in_use = Analyser.objects.filter(retired_on__isnull=True).annotate(
-        own=Among("pk", "own"), busy=ExpressionWrapper(busy, output_field=BooleanField())
-    )
-    return in_use.order_by("-own", "busy", "tag")[:MOST_ANALYSERS]
-
-
-def _periods_of_the_day() -> QuerySet[AnalyserPeriod]:
-    begun = AnalyserPeriod.objects.filter(
-        Q(starts_on__isnull=True) | Q(starts_on__lte=Bind("on", DateField()))
-    )
-    start = Coalesce(OuterRef("starts_on"), Value(date.min))
-    newer = begun.filter(analyser=OuterRef("analyser"), starts_on__gt=start)
-    return begun.filter(Among("analyser", "analysers"), ~Exists(newer))
-
-
-_by_nearness = Prepared(_nearest_analysers)
-_periods = Prepared(_periods_of_the_day)

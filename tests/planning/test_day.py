@@ -13,7 +13,8 @@ from common.conditional import names_any, takes_gzip
 from common.telling import teller
 from fleet.models import Appliance, ModelTrim, Plant, SuppliedGas, TurnSensitivity
 from people.models import Role
-from planning.bundle.reading import MOST_ANALYSERS, bundle_of
+from planning.bundle.analysers import MOST_ANALYSERS
+from planning.bundle.reading import bundle_of
 from planning.bundle.serializers import DaySerializer
 from planning.bundle.telling import bundle_members
 from tests.factories import (
@@ -172,6 +173,7 @@ def test_the_day_is_told_as_its_serialiser_describes_it(technician):
 
 def test_a_new_technician_is_told_the_analysers_that_the_firm_has_in_use(api, api_of, technician):
     _free, carried, mine = (AnalyserPeriodFactory(analyser__tag=tag).analyser for tag in ("P9", "P1", "P5"))
+    AnalyserPeriodFactory(analyser=mine, starts_on=None, calibration_due_on=None)
     AnalyserFactory(tag="P2", retired_on=date(2026, 1, 1))
     seen(ApplianceFactory(), DAY, analyser=carried, technician=UserFactory(role=Role.TECHNICIAN))
     tags = [row["tag"] for row in api.get(ADDRESS).json()["analysers"]]
