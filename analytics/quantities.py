@@ -17,6 +17,8 @@ from combustion import fuels
 from combustion.balance import AIR_O2_PCT
 from combustion.trims import HIGH_FIRE_SHARE
 from fleet.models import FiringSpec, PartFitted, Point
+from fleet.units import MEASURES, Measure
+from people.models import Units
 from visits.models import FiringTest, Phase
 
 DAYS_A_YEAR = 365.25
@@ -27,11 +29,21 @@ _CO2_MAX_PCT = np.array([fuels.fuel(slug).co2_max_pct for slug in FUELS])
 
 
 @dataclass(frozen=True)
+class Scale:
+    """How a person reads a quantity: its unit, what a stored value is multiplied by, its decimals."""
+
+    unit: str
+    factor: float
+    digits: int
+
+
+@dataclass(frozen=True)
 class Quantity:
     """One quantity that is followed at high fire as found.
 
     least_per_year: a slope below it is of no consequence (common practice, no source).   low, high: limits of
-    common practice where the maker gives none; None without one.
+    common practice where the maker gives none; None without one.   us: what a US reader reads it in, where
+    that differs.
     """
 
     code: str
@@ -43,6 +55,13 @@ class Quantity:
     means: str | Promise
     low: float | None = None
     high: float | None = None
+    us: Measure | None = None
+
+    def scale(self, units: str = Units.SI) -> Scale:
+        """In the person's units."""
+        if units == Units.US and self.us is not None:
+            return Scale(self.us.unit(units), self.us.factor, self.us.us_decimals)
+        return Scale(self.unit, 1.0, self.digits)
 
 
 def _air_free(read: Columns) -> FloatArray:
@@ -67,6 +86,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         "approach_k", _("flue minus return temperature"), "K", 1, 1.5,
         lambda read: read["flue_temp_c"] - read["return_temp_c"],
         _("rises as the heat exchanger fouls or the flow through it falls"), high=30.0,
+        us=MEASURES["return_temp_change_k"],
     ),
     Quantity(
         "rate_pct", _("gas rate over nameplate"), "%", 1, 1.5, _over_nameplate,
@@ -80,6 +100,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity(
         "inlet_pressure_mbar", _("working inlet pressure"), "mbar", 1, 0.4,
         lambda read: read["inlet_pressure_mbar"], _("falls with the supply, its filter or its governor"),
+        us=MEASURES["inlet_pressure_mbar"],
     ),
     Quantity(
         "co_air_free_ppm", _("CO, air-free"), "ppm", 0, 8.0, _air_free,

@@ -10,8 +10,8 @@ from django.utils.translation import gettext as _
 from analytics.costing.totals import Reach, Total, burners_together, total_of
 from analytics.models import DriftRun, NoCost, TuningCost
 from analytics.querysets import CostQuerySet
-from fleet.units import about
-from people.models import User
+from fleet.units import MEASURES, about, units_of
+from people.models import Units, User
 
 
 @dataclass(frozen=True)
@@ -38,11 +38,11 @@ def appliance_cost(*, user: User, appliance_id: int) -> CostStory | None:
     """For the firm's people; None where nothing was reckoned. One query."""
     rows = TuningCost.objects.visible_to(user).current().filter(appliance=appliance_id)
     found = list(rows.select_related("burner", "appliance").order_by("burner__position"))
-    return cost_story(found) if found else None
+    return cost_story(found, units=units_of(user)) if found else None
 
 
-def cost_story(rows: Sequence[TuningCost]) -> CostStory:
-    """The burners of one appliance."""
+def cost_story(rows: Sequence[TuningCost], *, units: str = Units.SI) -> CostStory:
+    """The burners of one appliance; the sentence in the reader's units."""
     energy = burners_together(rows)
     money = burners_together(rows, "price_per_kwh")
     currency = rows[0].currency
@@ -55,7 +55,7 @@ def cost_story(rows: Sequence[TuningCost]) -> CostStory:
     return CostStory(
         rows=rows,
         figures=[figure for figure in figures if figure],
-        sentence=_sentence(rows, energy, money),
+        sentence=_sentence(rows, energy, money, units),
         indicative=any(row.indicative and not row.reason for row in rows),
         no_price=energy is not None and money is None,
     )
@@ -78,67 +78,72 @@ def cost_sentence(row: TuningCost) -> str:
     return cost_story([row]).sentence
 
 
-def total_sentence(total: Total) -> str:
+def total_sentence(total: Total, *, units: str = Units.SI) -> str:
     """What a fleet's total says, with how many burners it rests on."""
     energy = total.energy_kwh
-    shown = -energy if energy.surely < 0 else energy
     words = {
-        "energy": about(shown.value),
-        "reach": _between(shown, "kWh"),
+        **_gas_words(energy, units),
         "burners": f"{total.burners:,}",
         "costing": f"{total.costing:,}",
         "saving": f"{total.saving:,}",
     }
     text = {
         1: _(
-            "As last found, %(burners)s burners together lose %(energy)s kWh of gas a year against their "
+            "As last found, %(burners)s burners together lose %(energy)s of gas a year against their "
             "targets (%(reach)s)."
         ),
         -1: _(
             "As last found, %(burners)s burners together run on less air than their targets, which saves "
-            "%(energy)s kWh of gas a year (%(reach)s) and is a risk, not a gain."
+            "%(energy)s of gas a year (%(reach)s) and is a risk, not a gain."
         ),
         0: _(
             "As last found, what %(burners)s burners together lose against their targets is not told from "
-            "nothing (%(energy)s kWh of gas a year; %(reach)s)."
+            "nothing (%(energy)s of gas a year; %(reach)s)."
         ),
     }[energy.surely]
     counts = _("%(costing)s of them surely lose, %(saving)s surely run on less air than their target.")
     return f"{text % words} {counts % words}"
 
 
-def _sentence(rows: Sequence[TuningCost], energy: Reach | None, money: Reach | None) -> str:
+def _sentence(rows: Sequence[TuningCost], energy: Reach | None, money: Reach | None, units: str) -> str:
     day = _day(max(row.read_on for row in rows))
     if energy is None:
         why = NoCost(next(row.reason for row in rows if row.reason)).label
         return _("As found on %(day)s no cost can be reckoned: %(why)s.") % {"day": day, "why": why}
-    shown = -energy if energy.surely < 0 else energy
-    words = {"day": day, "energy": about(shown.value), "reach": _between(shown, "kWh"), "money": ""}
+    words = {"day": day, **_gas_words(energy, units), "money": ""}
     if money is not None:
         words["money"] = _(", %(currency)s %(money)s (%(reach)s)") % {
             "currency": rows[0].currency,
             "money": about(money.value),
-            "reach": _between(money, rows[0].currency),
+            "reach": _between(money.low, money.high, rows[0].currency),
         }
     text = {
-        1: _("As found on %(day)s, it lost about %(energy)s kWh of gas a year (%(reach)s)%(money)s."),
+        1: _("As found on %(day)s, it lost about %(energy)s of gas a year (%(reach)s)%(money)s."),
         -1: _(
-            "As found on %(day)s, it ran on less air than its target. That saves about %(energy)s kWh of gas "
+            "As found on %(day)s, it ran on less air than its target. That saves about %(energy)s of gas "
             "a year (%(reach)s) and is a risk, not a gain: CO rises steeply as the air falls. It belongs at "
             "its target."
         ),
         0: _(
-            "As found on %(day)s, what it lost is not told from nothing (%(energy)s kWh of gas a year; "
+            "As found on %(day)s, what it lost is not told from nothing (%(energy)s of gas a year; "
             "%(reach)s)%(money)s."
         ),
     }[energy.surely]
     return text % words
 
 
-def _between(reach: Reach, unit: str) -> str:
+def _gas_words(energy: Reach, units: str) -> dict[str, str]:
+    """The year's gas with its unit, and its interval; what is surely saved without its sign."""
+    measure = MEASURES["annual_gas_kwh"]
+    shown, unit = -energy if energy.surely < 0 else energy, measure.unit(units)
+    value, low, high = (measure.value(kwh, units) for kwh in (shown.value, shown.low, shown.high))
+    return {"energy": f"{about(value)} {unit}", "reach": _between(low, high, unit)}
+
+
+def _between(low: float, high: float, unit: str) -> str:
     return _("95 %%: %(low)s to %(high)s %(unit)s") % {
-        "low": about(reach.low),
-        "high": about(reach.high),
+        "low": about(low),
+        "high": about(high),
         "unit": unit,
     }
 

@@ -1,7 +1,7 @@
 """The other trends: of one appliance on asking, and the fleet's list from the run."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -16,23 +16,25 @@ from analytics.quantities import (
     Limit,
     Passing,
     Quantity,
+    Scale,
     limits_of,
     passing_of,
     series_read,
 )
 from analytics.trending import day_of, trend_row
-from people.models import User
+from people.models import Units, User
 
 
 @dataclass(frozen=True)
 class TrendStory:
-    """One quantity of one burner: its readings, what is said of them, the line to draw, the limits.
+    """One quantity of one burner in the reader's scale: its readings, what is said, the line, the limits.
 
     readings: day, value, whether it counts (not from before a part was fitted).   line: two ends (day, value,
     low, high) of the trend with the slope's interval about the middle; empty without one.
     """
 
     quantity: Quantity
+    scale: Scale
     readings: Sequence[tuple[date, float, bool]]
     line: Sequence[tuple[date, float, float, float]]
     limits: Sequence[Limit]
@@ -41,14 +43,14 @@ class TrendStory:
 
 
 def appliance_trends(
-    appliance_id: int, *, safety: Mapping[str, float] | None = None
+    appliance_id: int, *, safety: Mapping[str, float] | None = None, units: str = Units.SI
 ) -> dict[int, list[TrendStory]]:
     """By burner, the quantities that were ever read there. Three queries, nothing stored."""
     series = series_read([appliance_id])
     limits = limits_of(series, lambda customer: safety or {})
     found: dict[int, list[TrendStory]] = {int(burner): [] for burner in series.burner}
     for quantity in QUANTITIES:
-        trends = series.trends(quantity.code)
+        trends, scale = series.trends(quantity.code), quantity.scale(units)
         for place, burner in enumerate(series.burner.tolist()):
             times, values = series.times[place], series.values[quantity.code][place]
             read = np.isfinite(values)
@@ -62,13 +64,14 @@ def appliance_trends(
             found[burner].append(
                 TrendStory(
                     quantity=quantity,
+                    scale=scale,
                     readings=[
-                        (day_of(t) or EPOCH, float(v), bool(c))
+                        (day_of(t) or EPOCH, float(v) * scale.factor, bool(c))
                         for t, v, c in zip(times[read], values[read], counts[read], strict=True)
                     ],
-                    line=_line(row, times[counts], last),
-                    limits=own,
-                    sentence=trend_sentence(row, on),
+                    line=_line(row, times[counts], last, scale.factor),
+                    limits=[replace(limit, value=limit.value * scale.factor) for limit in own],
+                    sentence=trend_sentence(row, on, units=units),
                     surely=bool(trends.surely(quantity.least_per_year)[place]) or row.step is not None,
                 )
             )
@@ -86,16 +89,17 @@ def trends_ranked(*, user: User, quantity: str = "") -> QuerySet[BurnerTrend]:
     return ranked
 
 
-def trend_sentence(row: BurnerTrend, on: Passing | None = None) -> str:
+def trend_sentence(row: BurnerTrend, on: Passing | None = None, *, units: str = Units.SI) -> str:
     """What a trend says, with its interval, and when its line passes a limit."""
     quantity = BY_CODE[row.quantity]
+    scale = quantity.scale(units)
     words = {"name": str(quantity.name).capitalize() if quantity.code[:2] != "co" else str(quantity.name)}
-    words["unit"] = quantity.unit
+    words["unit"] = scale.unit
     if row.step is not None and row.step_on is not None:
         text = _("%(name)s: its level changed by %(step)s %(unit)s between visits, by %(day)s.") % {
             **words,
-            "step": _signed(row.step, quantity.digits),
-            "day": row.step_on.isoformat(),
+            "step": _signed(row.step * scale.factor, scale.digits),
+            "day": f"{row.step_on.day} {row.step_on:%b %Y}",
         }
     elif row.slope is None or row.slope_low is None or row.slope_high is None:
         return _("%(name)s: too few readings for a trend (%(count)d; four are needed).") % {
@@ -105,23 +109,23 @@ def trend_sentence(row: BurnerTrend, on: Passing | None = None) -> str:
     elif row.slope_low <= 0.0 <= row.slope_high:
         text = _("%(name)s: no trend is told from none (%(low)s to %(high)s %(unit)s a year, 95 %%).") % {
             **words,
-            "low": _signed(row.slope_low, quantity.digits + 1),
-            "high": _signed(row.slope_high, quantity.digits + 1),
+            "low": _signed(row.slope_low * scale.factor, scale.digits + 1),
+            "high": _signed(row.slope_high * scale.factor, scale.digits + 1),
         }
     else:
         text = _("%(name)s: %(slope)s %(unit)s a year (95 %%: %(low)s to %(high)s).") % {
             **words,
-            "slope": _signed(row.slope, quantity.digits + 1),
-            "low": _signed(row.slope_low, quantity.digits + 1),
-            "high": _signed(row.slope_high, quantity.digits + 1),
+            "slope": _signed(row.slope * scale.factor, scale.digits + 1),
+            "low": _signed(row.slope_low * scale.factor, scale.digits + 1),
+            "high": _signed(row.slope_high * scale.factor, scale.digits + 1),
         }
-    return f"{text} {_passing(on, quantity)}".strip()
+    return f"{text} {_passing(on, scale)}".strip()
 
 
-def _passing(on: Passing | None, quantity: Quantity) -> str:
+def _passing(on: Passing | None, scale: Scale) -> str:
     if on is None or (on.on is None and not on.passed):
         return ""
-    where = {"limit": f"{on.limit.value:g} {quantity.unit}", "source": on.limit.source}
+    where = {"limit": f"{on.limit.value * scale.factor:.4g} {scale.unit}", "source": on.limit.source}
     if on.passed:
         return _("The limit of %(limit)s (%(source)s) is passed.") % where
     ends = {
@@ -133,7 +137,9 @@ def _passing(on: Passing | None, quantity: Quantity) -> str:
     return text % {**where, **ends}
 
 
-def _line(row: BurnerTrend, times: np.ndarray, last: float) -> list[tuple[date, float, float, float]]:
+def _line(
+    row: BurnerTrend, times: np.ndarray, last: float, factor: float
+) -> list[tuple[date, float, float, float]]:
     if row.slope is None or row.slope_low is None or row.slope_high is None or not len(times):
         return []
     middle = float(np.median(times))
@@ -141,7 +147,9 @@ def _line(row: BurnerTrend, times: np.ndarray, last: float) -> list[tuple[date, 
     ends = []
     for time in (float(times.min()), last + 1.0):
         reach = sorted(pivot + slope * (time - middle) for slope in (row.slope_low, row.slope_high))
-        ends.append((day_of(time) or EPOCH, pivot + row.slope * (time - middle), reach[0], reach[1]))
+        values = (pivot + row.slope * (time - middle), *reach)
+        middle_value, low, high = (value * factor for value in values)
+        ends.append((day_of(time) or EPOCH, middle_value, low, high))
     return ends
 
 
@@ -150,4 +158,4 @@ def _signed(value: float, digits: int) -> str:
 
 
 def _month(day: date | None) -> str:
-    return f"{day:%Y-%m}" if day else "–"
+    return f"{day:%b %Y}" if day else "–"

@@ -5,6 +5,10 @@ from types import SimpleNamespace
 import pytest
 from scipy import constants
 
+from analytics.costing.totals import Reach, Total
+from analytics.models import BurnerTrend
+from analytics.selectors import total_sentence
+from analytics.selectors.trends import trend_sentence
 from fleet.units import BY_UNIT, MEASURES
 from visits.advising.words import advice_text, supply_text
 from visits.judging.catalogue import sentence
@@ -68,3 +72,20 @@ def test_advice_names_the_supply_in_the_readers_units(units: str, shown: str) ->
 
 def test_what_is_shown_by_its_unit_has_that_unit() -> None:
     assert all(measure.si.replace("m³", "m3") == unit for unit, measure in BY_UNIT.items())
+
+
+def test_a_trend_is_said_in_the_readers_units() -> None:
+    trend = BurnerTrend(
+        quantity="inlet_pressure_mbar", readings=6, level=18.0, slope=-1.0, slope_low=-1.5, slope_high=-0.5
+    )
+    assert "−1.00 mbar a year (95 %: −1.50 to −0.50)" in trend_sentence(trend)
+    assert "−0.401 in WC a year (95 %: −0.602 to −0.201)" in trend_sentence(trend, units="us")
+
+
+def test_a_cost_is_said_in_the_readers_units() -> None:
+    reach = Reach(2930.7, 1465.4, 4396.1)
+    total = Total(3, 2, 0, 0, 0, energy_kwh=reach, co2_kg=reach, money={})
+    assert "2,900 kWh of gas" in total_sentence(total)
+    assert "lose 100 therm of gas a year against their targets (95 %: 50 to 150 therm)" in total_sentence(
+        total, units="us"
+    )

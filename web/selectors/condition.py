@@ -15,6 +15,7 @@ from analytics.selectors import fleet_condition, fleet_cost, total_sentence
 from analytics.services import current_run
 from common.literals import Literal
 from fleet.models import Appliance, ApplianceModel, SafetyState
+from fleet.units import units_of
 from people.models import User
 from planning.models import DueDate
 from visits.judging.catalogue import FINDINGS
@@ -67,7 +68,7 @@ def condition_page(*, user: User, filters: Filters, today: date) -> ConditionPag
         by_model=models,
         workload=_workload(user, today),
         cost=cost,
-        cost_sentence=total_sentence(cost) if cost and cost.burners else "",
+        cost_sentence=total_sentence(cost, units=units_of(user)) if cost and cost.burners else "",
     )
 
 

@@ -9,6 +9,7 @@ from analytics.querysets import CostQuerySet
 from analytics.selectors import CostStory, cost_story, costs_ranked, fleet_cost, total_sentence
 from analytics.services import current_run
 from fleet.models import GasPrice, LoadAssumption
+from fleet.units import units_of
 from people.models import User
 from web.forms.drift import CostFilters
 from web.paging import Page, page_by_id, page_by_value
@@ -38,8 +39,8 @@ def costs_page(*, user: User, filters: CostFilters, after: str, size: int) -> Co
     return CostsPage(
         run=run,
         total=total,
-        sentence=total_sentence(total) if total and total.burners else "",
-        lines=[(row, cost_story([row])) for row in page.rows],
+        sentence=total_sentence(total, units=units_of(user)) if total and total.burners else "",
+        lines=[(row, cost_story([row], units=units_of(user))) for row in page.rows],
         after=page.after,
         prices=list(GasPrice.objects.select_related("customer", "contract")[:PRICES_SHOWN]),
         assumptions=list(LoadAssumption.objects.all()),

@@ -14,6 +14,7 @@ from analytics.selectors.trends import TrendStory, appliance_trends
 from analytics.services import current_run
 from fleet.models import Appliance, Burner, SafetyLimit
 from fleet.selectors import limits_in_force
+from fleet.units import units_of
 from people.models import User
 from visits.models import Visit
 from web.forms.drift import WandererFilters
@@ -129,10 +130,10 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
         for burner in appliance.burners.all()
     ]
     drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
-    return EvidencePage(appliance, run, drift, burners, _trends(appliance))
+    return EvidencePage(appliance, run, drift, burners, _trends(appliance, units_of(user)))
 
 
-def _trends(appliance: Appliance) -> dict[int, list[TrendStory]]:
+def _trends(appliance: Appliance, units: str) -> dict[int, list[TrendStory]]:
     customer = appliance.plant.site.customer
     limits = limits_in_force(customer.country, customer.pk, timezone.localdate())
     own = {
@@ -140,7 +141,7 @@ def _trends(appliance: Appliance) -> dict[int, list[TrendStory]]:
         for (quantity, level), row in limits.items()
         if level == SafetyLimit.Level.INVESTIGATE
     }
-    return appliance_trends(appliance.pk, safety=own)
+    return appliance_trends(appliance.pk, safety=own, units=units)
 
 
 def _evidence(

@@ -1,5 +1,6 @@
 """What fouling and wear move: the fleet's list, and one appliance's small charts."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from django.http.response import HttpResponseBase
@@ -10,9 +11,10 @@ from django.views.decorators.http import require_safe
 from analytics.exports import TREND_COLUMNS, trend_cells
 from analytics.figures import quantity_chart
 from analytics.models import BurnerTrend
-from analytics.quantities import BY_CODE
+from analytics.quantities import BY_CODE, Scale
 from analytics.selectors.trends import TrendStory, trend_sentence, trends_ranked
 from analytics.services import current_run
+from fleet.units import units_of
 from web.access import OFFICE, PersonRequest, page_for
 from web.forms.drift import TrendFilterForm
 from web.paging import page_by_value
@@ -35,12 +37,29 @@ def trends(request: PersonRequest) -> HttpResponseBase:
     page = page_by_value(found, "strength", request.GET.get("after", ""), size=ROWS)
     context = {
         "form": form,
-        "rows": [(row, BY_CODE[row.quantity], trend_sentence(row)) for row in page.rows],
+        "rows": [_seen(row, units_of(request.user)) for row in page.rows],
         "after": page.after,
         "run": current_run(),
         "kept": filters.as_query(),
     }
     return render(request, "drift/trends.html", context)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One row of the list, its numbers in the reader's scale."""
+
+    row: BurnerTrend
+    scale: Scale
+    sentence: str
+    level: float
+    limit: float | None
+
+
+def _seen(row: BurnerTrend, units: str) -> Seen:
+    scale = BY_CODE[row.quantity].scale(units)
+    limit = None if row.limit is None else row.limit * scale.factor
+    return Seen(row, scale, trend_sentence(row, units=units), row.level * scale.factor, limit)
 
 
 def trend_charts(page: Any) -> list[dict[str, object]]:
@@ -55,7 +74,7 @@ def trend_charts(page: Any) -> list[dict[str, object]]:
             "story": story,
             "figure": _figure(story),
             "rows": [
-                (on, f"{value:.{story.quantity.digits}f}", counts)
+                (on, f"{value:.{story.scale.digits}f}", counts)
                 for on, value, counts in reversed(story.readings)
             ],
         }
@@ -66,13 +85,13 @@ def trend_charts(page: Any) -> list[dict[str, object]]:
 
 def _figure(story: TrendStory) -> dict[str, Any]:
     words = {
-        "axis": f"{story.quantity.name}, {story.quantity.unit}",
+        "axis": f"{story.quantity.name}, {story.scale.unit}",
         "reading": _("as found"),
         "before": _("before a part was fitted"),
         "trend": _("median slope"),
         "interval": _("its 95 % interval"),
     }
-    limits = [(limit.value, f"{limit.value:g} · {limit.source}") for limit in story.limits]
+    limits = [(limit.value, f"{limit.value:.4g} · {limit.source}") for limit in story.limits]
     return quantity_chart(story.readings, story.line, limits, words=words)
 
 
