@@ -24,7 +24,7 @@ _WORDS = dict(TestResult.Verdict.choices)
 def again_sentence(row: JudgedAgain) -> str:
     """Why a visit was judged again and what came out differently, one sentence."""
     return _("Judged again on %(day)s: %(because)s. %(changes)s.") % {
-        "day": row.at.date().isoformat(),
+        "day": f"{row.at.day} {row.at:%b %Y}",
         "because": _because(row),
         "changes": "; ".join(_changes(row.changes)),
     }
