@@ -134,7 +134,7 @@ def _added(weighted: Iterable[tuple[Mapping[str, Any], float]]) -> Reach:
         where = {"analyser": row["period"], "gas": row["appliance__plant__site__gas_area"]}
         for name in ("analyser", "gas", *_COMMON):
             key = (name, where.get(name))
-            shared[key] = shared.get(key, 0.0) + row[name] * worth
+            shared[key] = shared.get(key, 0.0) + (row[name] or 0.0) * worth
     half = COVERAGE_Z * float(np.sqrt(variance + sum(part**2 for part in shared.values())))
     return Reach(value, value - half, value + half)
 
