@@ -19,6 +19,8 @@ from analytics.drift.summary import Summary, summarise
 
 EXPECTED_FALSE = 0.043
 """Expected share of false flags at the cut: a little below the 5 % that is promised."""
+MOST_FALSE, MOST_FALSE_CHANCE = 0.08, 0.05
+"""Share of false flags that one fleet should not pass, and the chance that it does."""
 
 REASONS = (
     "",
@@ -201,7 +203,7 @@ def _chances(history: History, summary: Summary) -> FloatArray:
 
 def _appliances(history: History, summary: Summary) -> tuple[FloatArray, BoolArray]:
     chance = _chances(history, summary)
-    return chance, flags_by_probability(chance, EXPECTED_FALSE)
+    return chance, flags_by_probability(chance, EXPECTED_FALSE, most=MOST_FALSE, chance=MOST_FALSE_CHANCE)
 
 
 def _trims(history: History, summary: Summary, appliance_flagged: BoolArray) -> TrimEstimates:

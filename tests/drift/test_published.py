@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import scipy.stats
 import statsmodels.api as sm
+from scipy.stats import poisson
 from statsmodels.stats.multitest import multipletests
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
@@ -67,6 +68,19 @@ def test_flags_by_probability_stop_at_the_expected_share_of_false_ones():
     probability = np.array([0.99, 0.98, 0.9, 0.6, np.nan, 0.1])
     assert flags_by_probability(probability, 0.05).tolist() == [True, True, True, False, False, False]
     assert not flags_by_probability(np.full(4, 0.5), 0.05).any()
+    # four that are not known would still leave the share under one in twenty
+    assert not flags_by_probability(np.append(np.ones(100), np.full(4, np.nan)), 0.05)[100:].any()
+
+
+def test_few_flags_are_held_back_where_two_false_ones_would_pass_the_most_that_may_be():
+    for count, chance in ((20, 0.97), (20, 0.99), (25, 0.97), (400, 0.96)):
+        most_allowed = int(0.08 * count + 1e-9)
+        passing = poisson.sf(most_allowed, count * (1.0 - chance))
+        flags = flags_by_probability(np.full(count, chance), 0.05, most=0.08, chance=0.05)
+        assert flags.all() if passing <= 0.05 else not flags.any()
+    # the number of false ones among many is no larger than Poisson's, as a draw shows
+    draws = np.random.default_rng(8).random((20_000, 20)) > 0.97
+    assert (draws.sum(axis=1) > 1).mean() <= poisson.sf(1, 20 * 0.03) + 0.005
 
 
 def test_shrinkage_of_batting_averages_is_the_published_one():
