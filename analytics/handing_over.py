@@ -11,7 +11,7 @@ from combustion.analyser import COVERAGE, EN_50379
 from combustion.balance import AIR_O2_PCT
 from combustion.fuels import FUELS
 from fleet.models import AnalyserChannel, AnalyserPeriod
-from visits.judging.asking import judgement_ask
+from visits.judging.asking import judgements_ask
 from visits.models import JudgeDuty
 
 TOLD_APART = 2.0
@@ -92,8 +92,7 @@ def _apply(run: DriftRun) -> None:
     AnalyserPeriod.objects.bulk_update(
         moved, ["applied_bias_co2_pct", "applied_bias_u_co2_pct", "applied_bias_run"], batch_size=500
     )
-    for period in moved:
-        judgement_ask(JudgeDuty.Cause.BIAS, period.pk)
+    judgements_ask(JudgeDuty.Cause.BIAS, [period.pk for period in moved])
 
 
 def _found(period: AnalyserPeriod) -> Applied | None:

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
-from itertools import islice
+from itertools import islice, repeat
 from typing import Any
 
 import numpy as np
@@ -110,24 +110,25 @@ def rows_store(model: type[models.Model], columns: Sequence[str], rows: Sequence
 
 def trim_rows(run: DriftRun, read: FleetHistory, trims: Trims) -> Iterator[tuple[Any, ...]]:
     """Values in the order of the trims' columns, burner by burner."""
-    numbers = [nullable(getattr(trims, name)) for name in _TRIM_NUMBERS]
-    burner_ids, appliance_ids = read.burner_id.tolist(), read.appliance_id.tolist()
-    visits, flagged, reason = trims.visits.tolist(), trims.flagged.tolist(), trims.reason.tolist()
-    units = [(Unit.PCT_OF_K.value, (Unit.PASCAL if known else Unit.MILLI_W).value) for known in trims.pascal]
-    for burner, (burner_id, appliance_id) in enumerate(zip(burner_ids, appliance_ids, strict=True)):
-        for place, trim in enumerate(TRIMS):
-            yield (
-                run.pk,
-                appliance_id,
-                burner_id,
-                trim,
-                units[burner][place],
-                visits[burner][place],
-                flagged[burner][place],
-                reason[burner][place],
-                _json(trims.change_points.get((burner, place), [])),
-                *(values[burner][place] for values in numbers),
-            )
+    burners, count = len(read.burner_id), len(TRIMS)
+    offset_unit = np.where(trims.pascal, Unit.PASCAL.value, Unit.MILLI_W.value)
+    units = np.stack([np.full(burners, Unit.PCT_OF_K.value), offset_unit], axis=1)
+    points = [_json([])] * (burners * count)
+    for (burner, place), found in trims.change_points.items():
+        points[burner * count + place] = _json(found)
+    return zip(
+        repeat(run.pk, burners * count),
+        np.repeat(read.appliance_id, count).tolist(),
+        np.repeat(read.burner_id, count).tolist(),
+        TRIMS * burners,
+        units.ravel().tolist(),
+        trims.visits.ravel().tolist(),
+        trims.flagged.ravel().tolist(),
+        trims.reason.ravel().tolist(),
+        points,
+        *(nullable(getattr(trims, name).ravel()) for name in _TRIM_NUMBERS),
+        strict=True,
+    )
 
 
 def appliance_rows(

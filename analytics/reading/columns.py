@@ -40,6 +40,8 @@ Wanted = Mapping[str, tuple[str, Source]]
 
 BATCH_ROWS = 50_000
 _COPY_HEADER_BYTES = 19
+_COPY_LAST_BYTES = (2, _COPY_HEADER_BYTES + 2)
+"""The end mark alone, or behind the header where there are no rows; a row's length is even and above 2."""
 
 
 class _Real(models.FloatField):  # type: ignore[type-arg]
@@ -99,8 +101,7 @@ def _copied(rows: models.QuerySet[Any], wanted: Wanted) -> Iterator[Columns]:
     sql = connection.ops.compose_sql(*query.sql_with_params())  # type: ignore[attr-defined]
     record = _record(wanted)
     with connection.cursor() as cursor, cursor.copy(f"COPY ({sql}) TO STDOUT (FORMAT BINARY)") as copy:
-        # joining bytes costs half of what joining the driver's views does
-        pieces = map(bytes, copy)
+        pieces = _pieces(copy)
         first = next(pieces, b"")[_COPY_HEADER_BYTES:]
         head = [first] if len(first) == record.itemsize else []
         while block := b"".join([*head, *islice(pieces, BATCH_ROWS)]):
@@ -108,6 +109,24 @@ def _copied(rows: models.QuerySet[Any], wanted: Wanted) -> Iterator[Columns]:
             # the last two bytes of the stream are its end mark, no row
             whole = np.frombuffer(block, record, count=len(block) // record.itemsize)
             yield {name: whole[name].astype(np.dtype(kind)) for name, (kind, _) in wanted.items()}
+
+
+def _pieces(copy: Any) -> Iterator[bytes]:
+    """What COPY sends, row by row.
+
+    The driver's own loop asks whether to wait before every row; rows that have arrived are taken from its
+    library at once. The stream's end mark is left to the driver, which reads what follows it.
+    """
+    library = copy.connection.pgconn
+    # joining bytes costs half of what joining the driver's views does
+    while piece := bytes(copy.read()):
+        yield piece
+        while len(piece) not in _COPY_LAST_BYTES:
+            arrived, view = library.get_copy_data(1)
+            if arrived <= 0:
+                break
+            piece = bytes(view)
+            yield piece
 
 
 def _record(wanted: Wanted) -> np.dtype[Any]:
