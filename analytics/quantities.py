@@ -206,8 +206,8 @@ def _series(read: Columns) -> Series:
     )
 
 
-def limits_of(series: Series, safety_of: SafetyOf) -> list[dict[str, list[Limit]]]:
-    """Per burner the limits of each quantity: the maker's, else of common practice. One query.
+def limits_of(series: Series, safety_of: SafetyOf) -> Callable[[int], dict[str, list[Limit]]]:
+    """What gives a burner's limits of each quantity: the maker's, else of common practice. One query.
 
     safety_of: a customer's safety limits in force, with which CO is compared.
     """
@@ -215,8 +215,8 @@ def limits_of(series: Series, safety_of: SafetyOf) -> list[dict[str, list[Limit]
         (spec.model_id, spec.fuel): spec
         for spec in FiringSpec.objects.filter(model__in=np.unique(series.model).tolist(), point=Point.HIGH)
     }
-    found = []
-    for place in range(len(series.burner)):
+
+    def of(place: int) -> dict[str, list[Limit]]:
         limits = {
             quantity.code: [
                 Limit(value, upper, PRACTICE)
@@ -236,8 +236,9 @@ def limits_of(series: Series, safety_of: SafetyOf) -> list[dict[str, list[Limit]
         safety = safety_of(int(series.customer[place]))
         if "co_air_free_ppm" in safety:
             limits["co_air_free_ppm"] = [Limit(safety["co_air_free_ppm"], True, "safety limit, investigate")]
-        found.append(limits)
-    return found
+        return limits
+
+    return of
 
 
 def _ends(low: float | None, high: float | None, source: str) -> list[Limit]:

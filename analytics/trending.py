@@ -46,7 +46,7 @@ def _rows(run: DriftRun, series: Series) -> Iterator[BurnerTrend]:
         times = np.where(np.isfinite(series.values[quantity.code]), series.times, -np.inf)
         for place in np.flatnonzero(trends.surely(quantity.least_per_year) | stepped).tolist():
             last = float(times[place].max())
-            on = passing_of(trends, place, last, limits[place][quantity.code])
+            on = passing_of(trends, place, last, limits(place)[quantity.code])
             size = trends.step[place] / STEP_YEARS if stepped[place] else trends.slope[place]
             row = trend_row(trends, place, quantity.code)
             row.run = run

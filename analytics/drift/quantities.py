@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analytics.drift.history import BoolArray, FloatArray, IntArray
+from analytics.drift.threads import in_threads
 from analytics.drift.trends import theil_sen
 
 LEAST_READINGS = 4
@@ -15,6 +16,8 @@ LEAST_READINGS = 4
 STRONG = 6.0
 """By how much of BIC a change of level must be better than line and constant: «strong» evidence."""
 FORECAST_YEARS = 5.0
+PART = 4_000
+"""Series worked through at once."""
 
 
 @dataclass(frozen=True)
@@ -59,35 +62,35 @@ def quantity_trends(times: npt.ArrayLike, values: npt.ArrayLike) -> QuantityTren
     t, y = np.broadcast_arrays(
         np.atleast_2d(np.asarray(times, float)), np.atleast_2d(np.asarray(values, float))
     )
+    count = np.isfinite(y).sum(axis=1)
+    some = np.flatnonzero(count >= LEAST_READINGS)
+    parts = in_threads(
+        lambda rows: _trends(t[rows], y[rows]), [some[at : at + PART] for at in range(0, len(some), PART)]
+    )
+    found = np.full((6, len(y)), np.nan)
+    if parts:
+        found[:, some] = np.concatenate(parts, axis=1)
+    return QuantityTrends(count, *found)
+
+
+def _trends(t: FloatArray, y: FloatArray) -> FloatArray:
+    """Slope, low, high, level, step and step_at of series with readings enough (6, n)."""
     t, y = _packed(t, y)
     count = np.isfinite(y).sum(axis=1)
-    enough = (count >= LEAST_READINGS) & (
-        np.nanmax(t, axis=1, initial=-np.inf) > np.nanmin(t, axis=1, initial=np.inf)
-    )
+    at_once = np.nanmax(t, axis=1, initial=-np.inf) <= np.nanmin(t, axis=1, initial=np.inf)
     fit = theil_sen(t, y)
     with np.errstate(invalid="ignore"):
         apart = y - fit.slope[:, None] * t
     centre = _row_median(apart)
-    last = (
-        np.take_along_axis(t, np.maximum(count - 1, 0)[:, None], axis=1)[:, 0]
-        if t.shape[1]
-        else count * np.nan
-    )
+    last = np.take_along_axis(t, count[:, None] - 1, axis=1)[:, 0]
     step, later, step_at, told = _steps(t, y, count, _cost(apart - centre[:, None], count, 2))
-    told &= enough
-
-    def known(values: FloatArray, use: BoolArray) -> FloatArray:
-        return np.where(use, values, np.nan)
-
-    return QuantityTrends(
-        readings=count,
-        slope=known(fit.slope, enough & ~told),
-        low=known(fit.low, enough & ~told),
-        high=known(fit.high, enough & ~told),
-        level=np.where(told, later, known(centre + fit.slope * last, enough)),
-        step=known(step, told),
-        step_at=known(step_at, told),
-    )
+    told &= ~at_once
+    line = np.stack([fit.slope, fit.low, fit.high])
+    line[:, told | at_once] = np.nan
+    change = np.stack([step, step_at])
+    change[:, ~told] = np.nan
+    level = np.where(told, later, np.where(at_once, np.nan, centre + fit.slope * last))
+    return np.concatenate([line, level[None], change])
 
 
 def passing(level: npt.ArrayLike, slope: npt.ArrayLike, limit: npt.ArrayLike, *, upper: bool) -> FloatArray:

@@ -56,7 +56,7 @@ def appliance_trends(
             read = np.isfinite(values)
             if not read.any():
                 continue
-            own = limits[place][quantity.code]
+            own = limits(place)[quantity.code]
             last = float(times[read].max())
             on = passing_of(trends, place, last, own)
             row = trend_row(trends, place, quantity.code)
