@@ -17,8 +17,9 @@ from analytics.drift.scoring import grid, scored
 from analytics.drift.steps import Steps, steps_of
 from analytics.drift.summary import Summary, summarise
 
-EXPECTED_FALSE = 0.043
-"""Expected share of false flags at the cut: a little below the 5 % that is promised."""
+EXPECTED_FALSE = 0.04
+"""Expected share of false flags at the cut: two standard errors of the mean over eight fleets of 10,000 below
+the 5 % that is promised."""
 MOST_FALSE, MOST_FALSE_CHANCE = 0.08, 0.05
 """Share of false flags that one fleet should not pass, and the chance that it does."""
 
