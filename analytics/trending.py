@@ -46,12 +46,13 @@ def _rows(run: DriftRun, series: Series) -> Iterator[BurnerTrend]:
         times = np.where(np.isfinite(series.values[quantity.code]), series.times, -np.inf)
         for place in np.flatnonzero(trends.surely(quantity.least_per_year) | stepped).tolist():
             last = float(times[place].max())
-            on = passing_of(trends, place, last, limits(place)[quantity.code])
+            own = limits(place)[quantity.code]
+            on = passing_of(trends, place, last, own)
             size = trends.step[place] / STEP_YEARS if stepped[place] else trends.slope[place]
             row = trend_row(trends, place, quantity.code)
             row.run = run
             row.appliance_id, row.burner_id = int(series.appliance[place]), int(series.burner[place])
-            limit = on.limit if on else _always_told(quantity.code, limits[place][quantity.code])
+            limit = on.limit if on else _always_told(quantity.code, own)
             row.limit, row.limit_source = (limit.value, limit.source) if limit else (None, "")
             row.passes_on, row.passes_earliest_on = (on.on, on.earliest) if on else (None, None)
             row.strength = abs(float(size)) / quantity.least_per_year
