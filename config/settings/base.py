@@ -105,6 +105,7 @@ AXES_RESET_ON_SUCCESS = True
 AXES_VERBOSE = False
 AXES_LOCKOUT_TEMPLATE = "locked_out.html"
 
+FORM_RENDERER = "web.forms.rendering.QuickRenderer"
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
