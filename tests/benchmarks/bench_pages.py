@@ -41,7 +41,7 @@ TARGET_MS, TARGET_KB, TARGET_CHART_KB = 200.0, 150.0, 600.0
 
 @dataclass(frozen=True)
 class Page:
-    """One address as one role asks for it; `of` gives the model whose rows fill `word` in the address."""
+    """One address as one role asks for it; `of` gives the model whose rows fill `word`, and {pk} in `query`."""
 
     role: str
     name: str
@@ -78,6 +78,8 @@ def pages() -> list[Page]:
         Page(manager, "web:condition"),
         Page(manager, "web:condition-months"),
         Page(manager, "web:wanderers"),
+        Page(manager, "web:costs"),
+        Page(manager, "web:trends"),
         Page(manager, "web:models"),
         Page(manager, "web:analysers"),
         Page(manager, "web:analyser-period", "pk", PeriodBias),
@@ -87,6 +89,7 @@ def pages() -> list[Page]:
         Page(office, "web:earlier-list"),
         Page(technician, "web:my-day"),
         Page(technician, "web:flue-gas"),
+        Page(technician, "web:enter-visit", "uuid", Appliance, "appliance={pk}"),  # no visit has that uuid
     ]
 
 
@@ -171,8 +174,8 @@ def _addresses(page: Page) -> list[str]:
     some = np.random.default_rng(1).choice(keys, min(ASKED, len(keys)), replace=False).tolist()
     # a bias is met under its period's key
     column = "period_id" if page.of is PeriodBias else "uuid" if page.word == "uuid" else "pk"
-    words = page.of.objects.filter(pk__in=some).values_list(column, flat=True)
-    return [reverse(page.name, kwargs={page.word: word}) + query for word in words]
+    words = page.of.objects.filter(pk__in=some).values_list("pk", column)
+    return [reverse(page.name, kwargs={page.word: word}) + query.format(pk=pk) for pk, word in words]
 
 
 _ASSET = re.compile(rb'(?:src|href)="/static/([^"]+\.(?:js|css|svg))"')

@@ -64,6 +64,8 @@ def drift(fleet: SmallFleet) -> list[str]:
         "/drift/analysers/",
         f"/drift/analysers/{period}/",
         "/drift/gas/",
+        "/drift/costs/",
+        "/drift/trends/",
         f"/drift/gas/{area}/2024-09/",
         f"/appliances/{fleet.appliance.pk}/drift/",
         "/alerts/",

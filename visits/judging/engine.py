@@ -16,7 +16,8 @@ from visits.models import FiringTest, TestResult
 from visits.models.results import QUANTITIES
 
 # 2: settled by the stream, its scatter in the uncertainty; low fire corrected for a throttle move.
-ENGINE_VERSION = 2
+# 3: a CO that was not read gives no CO results, where it gave 0; what was opened before as found is said.
+ENGINE_VERSION = 3
 
 
 def judge(cases: Sequence[Case]) -> list[Judgement]:
