@@ -41,7 +41,7 @@ TARGET_MS, TARGET_KB, TARGET_CHART_KB = 200.0, 150.0, 600.0
 
 @dataclass(frozen=True)
 class Page:
-    """One address as one role asks for it; `of` gives the model whose rows fill `word`, and {pk} in `query`."""
+    """One address as one role asks for it; `of`: the model whose rows fill `word`, and {pk} in `query`."""
 
     role: str
     name: str
