@@ -89,7 +89,8 @@ def _newest_visits() -> QuerySet[Visit]:
     newest = Appliance.objects.filter(Among("pk", "appliances")).annotate(
         newest=Subquery(closed.values("pk")[:1])
     )
-    return Visit.objects.filter(pk__in=newest.order_by().values("newest"))
+    # distinct: else PostgreSQL may look for the newest anew for every pair of a visit and an appliance
+    return Visit.objects.filter(pk__in=newest.order_by().values("newest").distinct())
 
 
 def _settled_tests() -> QuerySet[FiringTest]:
