@@ -158,7 +158,8 @@ def _one(page: Page) -> Measured:
 
 
 def _book(technician: User) -> None:
-    """A full day, today, at plants of more than one boiler where there are such."""
+    """A full day, today, at plants of more than one boiler where there are such; and no copies of it."""
+    Attendance.objects.filter(technician=technician, local_on=timezone.localdate(), visits=None).delete()
     cascades = Plant.objects.filter(sequencing=Plant.Sequencing.LEAD_LAG).order_by("pk")
     for position, plant in enumerate([*cascades[:STOPS], *Plant.objects.order_by("pk")[:STOPS]][:STOPS]):
         booked = {"plant": plant, "technician": technician, "local_on": timezone.localdate()}
