@@ -134,7 +134,7 @@ def test_a_cell_survives_the_way_through_quotes(text: str) -> None:
     sheet = io.StringIO(newline="")
     csv.writer(sheet).writerow([text])
     with tempfile.TemporaryDirectory() as folder:
-        path = write(Path(folder) / "h.csv", [row(visit=f"v{text}", customer=f"c{text}c")])
+        path = write(Path(folder) / "h.csv", [row(visit=f"v{text}v", customer=f"c{text}c")])
         history_import(path=path, judge=lambda ids: None)
     assert Customer.objects.filter(name=f"c{text}c").exists()
     assert math.isclose(FiringTest.objects.latest("pk").co2_pct, 9.0)
