@@ -40,13 +40,18 @@ def main(names: list[str]) -> None:
 
 def _printed(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     for row in rows:
-        sign = "≥" if row["better"] == "more" else "≤"
-        met = "met" if row["met"] else f"NOT MET: {row.get('reason', 'no reason given')}"
-        print(
-            f"{row['name']:<70} {row['value']:>14,.4g} {row['unit']:<12} {sign} {row['target']:<12,.4g} {met}"
-        )
+        print(f"{row['name']:<70} {row['value']:>14,.4g} {row['unit']:<12} {_against(row)}")
     sys.stdout.flush()
     return rows
+
+
+def _against(row: dict[str, Any]) -> str:
+    """The aim and whether it was met; a row that others are compared with has none."""
+    if row["target"] is None:
+        return "to compare with"
+    sign = "≥" if row["better"] == "more" else "≤"
+    met = "met" if row["met"] else f"NOT MET: {row.get('reason', 'no reason given')}"
+    return f"{sign} {row['target']:<12,.4g} {met}"
 
 
 def _all_names() -> list[str]:
