@@ -34,10 +34,10 @@ def rows() -> list[dict[str, Any]]:
     table_make()
     try:
         ours, plain = _sender(VisitDetail, user), _sender(PlainVisitView, user)
-        times = _alternating([ours, plain])
+        (ours_ms, ours_cpu_ms), (plain_ms, plain_cpu_ms) = _alternating([ours, plain])
     finally:
         table_drop()
-    ratio = statistics.median(times[1]) / statistics.median(times[0])
+    ratio = plain_ms / ours_ms
     small, large = _queries(user, readings=1), _queries(user, readings=60)
     slow_ms = p99_at_4_clients_ms(user, bench_appliance(), AnalyserPeriodFactory().analyser)
     return [
@@ -48,7 +48,8 @@ def rows() -> list[dict[str, Any]]:
             "target": 1.0,
             "better": "more",
             "met": ratio >= 1.0,
-            "reason": "every statement waits its turn on a busy machine, and judging asks more of them",
+            "reason": f"{ours_ms:.1f} ms, {ours_cpu_ms:.1f} of the processor, against {plain_ms:.1f} and "
+            f"{plain_cpu_ms:.1f}; what is more is judging and its statements",
         },
         {
             "name": "PUT, queries",
@@ -97,16 +98,19 @@ def bench_appliance() -> Any:
     return appliance
 
 
-def _alternating(senders: list[Send]) -> list[list[float]]:
-    """Seconds per call, the senders taking turns so that noise falls on both."""
-    times: list[list[float]] = [[] for _ in senders]
+def _alternating(senders: list[Send]) -> list[tuple[float, float]]:
+    """Median ms per call, by the clock and of the processor; the senders take turns, so noise falls on both."""
+    taken: list[list[tuple[float, float]]] = [[] for _ in senders]
     for turn in range(ROUNDS + 20):
-        for send, taken in zip(senders, times, strict=True):
-            start = time.perf_counter()
+        for send, own in zip(senders, taken, strict=True):
+            clock, processor = time.perf_counter(), time.process_time()
             send()
             if turn >= 20:
-                taken.append(time.perf_counter() - start)
-    return times
+                own.append((time.perf_counter() - clock, time.process_time() - processor))
+    return [
+        (1e3 * statistics.median(by_clock), 1e3 * statistics.median(by_processor))
+        for by_clock, by_processor in (zip(*own, strict=True) for own in taken)
+    ]
 
 
 def _queries(user: User, readings: int) -> int:
