@@ -99,7 +99,7 @@ def bench_appliance() -> Any:
 
 
 def _alternating(senders: list[Send]) -> list[tuple[float, float]]:
-    """Median ms per call, by the clock and of the processor; the senders take turns, so noise falls on both."""
+    """Median ms per call, by the clock and of the processor; taking turns, so that noise falls on both."""
     taken: list[list[tuple[float, float]]] = [[] for _ in senders]
     for turn in range(ROUNDS + 20):
         for send, own in zip(senders, taken, strict=True):
