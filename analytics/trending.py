@@ -21,7 +21,7 @@ from analytics.quantities import (
     series_read,
 )
 from fleet.models import Customer, SafetyLimit
-from fleet.selectors import limit_book
+from fleet.selectors import limit_book, values_at
 
 STEP_YEARS = 3.0
 """A change of level counts where it is worth this many years of the least slope of consequence."""
@@ -66,8 +66,7 @@ def _safety_of(on: date) -> SafetyOf:
     @cache
     def of_customer(customer: int) -> dict[str, float]:
         held = book.in_force(countries.get(customer, ""), customer, on)
-        level = SafetyLimit.Level.INVESTIGATE
-        return {quantity: row.value for (quantity, of), row in held.items() if of == level}
+        return values_at(SafetyLimit.Level.INVESTIGATE, held)
 
     return of_customer
 

@@ -53,6 +53,11 @@ def limits_in_force(country: str, customer_id: int | None, on: date) -> dict[Lim
     return limit_book().in_force(country, customer_id, on)
 
 
+def values_at(level: str, limits: Mapping[LimitKey, SafetyLimit]) -> dict[str, float]:
+    """The limits of one level, by quantity."""
+    return {quantity: row.value for (quantity, of), row in limits.items() if of == level}
+
+
 def _particularity(row: SafetyLimit) -> tuple[bool, bool, date]:
     return row.customer_id is not None, bool(row.country), row.in_force_on
 

@@ -13,7 +13,7 @@ from analytics.selectors import TrimStory, Wanderer, trim_sentence, wanderers_ra
 from analytics.selectors.trends import TrendStory, appliance_trends
 from analytics.services import current_run
 from fleet.models import Appliance, Burner, SafetyLimit
-from fleet.selectors import limits_in_force
+from fleet.selectors import limits_in_force, values_at
 from fleet.units import units_of
 from people.models import User
 from visits.models import Visit
@@ -136,11 +136,7 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
 def _trends(appliance: Appliance, units: str) -> dict[int, list[TrendStory]]:
     customer = appliance.plant.site.customer
     limits = limits_in_force(customer.country, customer.pk, timezone.localdate())
-    own = {
-        quantity: row.value
-        for (quantity, level), row in limits.items()
-        if level == SafetyLimit.Level.INVESTIGATE
-    }
+    own = values_at(SafetyLimit.Level.INVESTIGATE, limits)
     return appliance_trends(appliance.pk, safety=own, units=units)
 
 
