@@ -25,13 +25,8 @@ class WandererFilters:
 
     def as_query(self) -> str:
         """The same filters for the next address."""
-        own = {
-            "trim": self.trim,
-            "show": "all" if self.everything else "",
-            "sort": "cost" if self.by_cost else "",
-        }
-        more = urlencode({name: value for name, value in own.items() if value})
-        return "&".join(part for part in (self.place.as_query(), more) if part)
+        show, sort = "all" if self.everything else "", "cost" if self.by_cost else ""
+        return self.place.as_query(trim=self.trim, show=show, sort=sort)
 
 
 class WandererFilterForm(DueFilterForm):
@@ -70,8 +65,7 @@ class CostFilters:
 
     def as_query(self) -> str:
         """The same filters for the next address."""
-        own = urlencode({"show": self.show}) if self.show else ""
-        return "&".join(part for part in (self.place.as_query(), own) if part)
+        return self.place.as_query(show=self.show)
 
 
 class CostFilterForm(DueFilterForm):
@@ -103,8 +97,7 @@ class TrendFilters:
 
     def as_query(self) -> str:
         """The same filters for the next address."""
-        own = urlencode({"quantity": self.quantity}) if self.quantity else ""
-        return "&".join(part for part in (self.place.as_query(), own) if part)
+        return self.place.as_query(quantity=self.quantity)
 
 
 class TrendFilterForm(DueFilterForm):

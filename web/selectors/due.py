@@ -26,9 +26,9 @@ class Filters:
     customers: tuple[int, ...] | None = None
     text: str = ""
 
-    def as_query(self) -> str:
-        """The same filters for the next address."""
-        chosen = {"gas_area": self.gas_area, "customer": self.text}
+    def as_query(self, **more: str) -> str:
+        """The same filters for the next address, with what else a list asks for."""
+        chosen = {"gas_area": self.gas_area, "customer": self.text, **more}
         return urlencode({name: value for name, value in chosen.items() if value})
 
     def narrow(self, rows: Rows, site: str) -> Rows:
