@@ -13,6 +13,13 @@ def shown(value: float) -> float:
     return int(plain) if plain.is_integer() else plain
 
 
+def stored_of(entered: float, measure: Measure, units: str, stood: float | None) -> float:
+    """What was typed, in SI; what stands there and was not touched stays exactly as it was."""
+    if stood is not None and entered == shown(measure.value(stood, units)):
+        return stood
+    return measure.stored(entered, units)
+
+
 class MeasuredField(forms.FloatField):
     """A stored SI number; what stands there in the person's units and is not touched stays as it was."""
 
@@ -29,6 +36,4 @@ class MeasuredField(forms.FloatField):
     def to_python(self, value: Any) -> Any:
         """What was typed, in SI; None where nothing was."""
         entered = super().to_python(value)
-        if entered is None or entered == self.prepare_value(self.stood):
-            return None if entered is None else self.stood
-        return self.measure.stored(entered, self.units)
+        return None if entered is None else stored_of(entered, self.measure, self.units, self.stood)

@@ -16,7 +16,7 @@ from django.utils import timezone
 from fleet.units import MEASURES
 from visits.payload import ROWS, VisitIn
 from visits.schema import VisitAnswer
-from web.forms.measured import shown
+from web.forms.measured import stored_of
 from web.forms.visit.parts import AFTER_A_MOVE, CHOSEN, FIRST, MORE
 from web.forms.visit.sheet import FiringRow, Row, VisitSheet
 
@@ -151,13 +151,8 @@ class _Writer:
         values: dict[str, float] = {}
         for name in names:
             entered = form.cleaned_data[name]
-            if entered is None:
-                continue
-            measure, stood = MEASURES[name], before.get(name)
-            if stood is not None and shown(measure.value(stood, self.units)) == entered:
-                values[name] = stood
-            else:
-                values[name] = measure.stored(entered, self.units)
+            if entered is not None:
+                values[name] = stored_of(entered, MEASURES[name], self.units, before.get(name))
         return values
 
     def adjustments(self) -> _Rows:
