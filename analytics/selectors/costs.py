@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from django.db.models import QuerySet
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from analytics.costing.totals import Reach, Total, burners_together, total_of
@@ -106,7 +106,7 @@ def total_sentence(total: Total, *, units: str = Units.SI) -> str:
 
 
 def _sentence(rows: Sequence[TuningCost], energy: Reach | None, money: Reach | None, units: str) -> str:
-    day = _day(max(row.read_on for row in rows))
+    day = date_format(max(row.read_on for row in rows), "j M Y")
     if energy is None:
         why = NoCost(next(row.reason for row in rows if row.reason)).label
         return _("As found on %(day)s no cost can be reckoned: %(why)s.") % {"day": day, "why": why}
@@ -146,7 +146,3 @@ def _between(low: float, high: float, unit: str) -> str:
         "high": about(high),
         "unit": unit,
     }
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%b %Y}"

@@ -6,6 +6,7 @@ from datetime import date
 
 import numpy as np
 from django.db.models import QuerySet
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from analytics.estimates import EPOCH
@@ -99,7 +100,7 @@ def trend_sentence(row: BurnerTrend, on: Passing | None = None, *, units: str = 
         text = _("%(name)s: its level changed by %(step)s %(unit)s between visits, by %(day)s.") % {
             **words,
             "step": _signed(row.step * scale.factor, scale.digits),
-            "day": f"{row.step_on.day} {row.step_on:%b %Y}",
+            "day": date_format(row.step_on, "j M Y"),
         }
     elif row.slope is None or row.slope_low is None or row.slope_high is None:
         return _("%(name)s: too few readings for a trend (%(count)d; four are needed).") % {
@@ -158,4 +159,4 @@ def _signed(value: float, digits: int) -> str:
 
 
 def _month(day: date | None) -> str:
-    return f"{day:%b %Y}" if day else "–"
+    return date_format(day, "M Y") if day else "–"

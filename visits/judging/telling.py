@@ -3,6 +3,7 @@
 from typing import Any
 
 import numpy as np
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -24,7 +25,7 @@ _WORDS = dict(TestResult.Verdict.choices)
 def again_sentence(row: JudgedAgain) -> str:
     """Why a visit was judged again and what came out differently, one sentence."""
     return _("Judged again on %(day)s: %(because)s. %(changes)s.") % {
-        "day": f"{row.at.day} {row.at:%b %Y}",
+        "day": date_format(row.at, "j M Y"),
         "because": _because(row),
         "changes": "; ".join(_changes(row.changes)),
     }
