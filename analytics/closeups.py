@@ -14,7 +14,7 @@ from analytics.drift.history import LEFT, FloatArray
 from analytics.drift.steps import REFERENCE_SIGNAL_PA
 from analytics.estimates import EPOCH
 from analytics.keeping import KeptOutdated
-from analytics.models import DriftRun
+from analytics.models import DriftRun, Unit
 from analytics.reading import FleetHistory, history_read
 from analytics.reading.gases import Gases
 from analytics.services import kept_of_run
@@ -51,6 +51,11 @@ class StepRow:
     removed_gas: float
     expected: dict[str, Reach]
 
+    @property
+    def offset_reach(self) -> float:
+        """Half the 95 % interval of the offset."""
+        return COVERAGE * self.offset_u
+
 
 @dataclass(frozen=True)
 class FanDay:
@@ -68,6 +73,11 @@ class BurnerCloseUp:
     offset_in_pa: bool
     steps: Sequence[StepRow]
     fan: Sequence[FanDay]
+
+    @property
+    def offset_unit(self) -> str:
+        """Of the offset's state: a value of `Unit`."""
+        return Unit.PASCAL.value if self.offset_in_pa else Unit.MILLI_W.value
 
 
 def appliance_closeup(appliance_id: int, run: DriftRun | None) -> list[BurnerCloseUp]:

@@ -6,10 +6,12 @@ water, 249.0889 Pa), 1 m³ = 35.31467 ft³: NIST SP 811 (2008), appendix B.8, fr
 """
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+from common.problems import Problem, field_error
 from people.models import Units
 
 
@@ -48,6 +50,11 @@ class Measure:
         decimals = self.us_decimals if units == Units.US and self.us is not None else self.decimals
         return f"{self.value(stored, units):.{decimals}f}".replace("-", "−")
 
+    def with_unit(self, stored: float | None, units: str) -> str:
+        """The value as written with its unit, after a no-break space; an en dash where there is none."""
+        text, unit = self.text(stored, units), self.unit(units)
+        return f"{text}\u00a0{unit}" if unit and stored is not None else text
+
     def spread_text(self, spread: float | None, units: str) -> str:
         """A standard uncertainty or difference as written: scaled, never shifted."""
         if spread is None:
@@ -83,6 +90,7 @@ MEASURES: dict[str, Measure] = {
     "efficiency_net_pct": Measure(_("Combustion efficiency, net"), "%", 1),
     "inlet_pressure_mbar": Measure(_("Working inlet pressure"), "mbar", 1, "in WC", 2, 0.4014631),
     "control_pressure_pa": Measure(_("Air signal at high fire"), "Pa", 0, "in WC", 3, 0.004014631),
+    "offset_pa": Measure(_("Offset"), "Pa", 1, "in WC", 4, 0.004014631),
     "gas_rate_m3_h": Measure(_("Gas rate at meter conditions"), "m³/h", 2, "ft³/h", 0, 35.31467),
     "flame_signal_ua": Measure(_("Flame signal"), "µA", 1),
     "fan_rpm": Measure(_("Fan speed"), "1/min", 0),
@@ -136,6 +144,20 @@ both systems (%, ppm, 1/min, s) are not in it."""
 def units_of(user: object) -> str:
     """The system of units a person chose; SI for nobody."""
     return getattr(user, "units", Units.SI) or Units.SI
+
+
+def units_asked(asked: str) -> str:
+    """The units that an address asks for; empty where it asks for none. Raises Problem `invalid`."""
+    if asked and asked not in Units.values:
+        detail = f"units must be one of {', '.join(Units.values)}."
+        row = field_error("/units", "choice", detail, value=asked, limit=list(Units.values))
+        raise Problem("invalid", detail, errors=[row])
+    return asked
+
+
+def two_digits(value: float, *, signed: bool = False) -> str:
+    """A figure rounded to two digits and never written with an exponent; a true minus sign."""
+    return format(Decimal(f"{value:.2g}"), "+f" if signed else "f").replace("-", "−")
 
 
 def about(value: float) -> str:

@@ -12,7 +12,7 @@ from analytics.selectors import earlier_visits_proposed, trim_sentence
 from common.audit import audit
 from common.problems import Problem, field_error
 from fleet.models import Appliance
-from people.models import User
+from people.models import Units, User
 from people.permissions import sees_everything
 from planning.models import EarlierVisit
 from planning.services import plan_appliances
@@ -38,12 +38,14 @@ def earlier_visit_of(*, user: User, appliance: Appliance) -> ApplianceDrift:
     return row
 
 
-def evidence_of(drift: ApplianceDrift) -> str:
+def evidence_of(drift: ApplianceDrift, units: str = Units.SI) -> str:
     """Why an earlier visit is proposed, in words: the outlook, and the trims that do it."""
     chances = [f"{chance:.0%} on {date.fromisoformat(day):%d %b %Y}" for day, chance in drift.outside]
     words = [f"Outside an acceptance limit: {', '.join(chances)}."] if chances else []
     trims = TrimDrift.objects.filter(run=drift.run_id, appliance=drift.appliance_id, reason="")
-    words += [trim_sentence(row) for row in trims.order_by("-flagged", "-wander_probability")[:2]]
+    words += [
+        trim_sentence(row, units=units) for row in trims.order_by("-flagged", "-wander_probability")[:2]
+    ]
     return " ".join(words)[:EVIDENCE_LENGTH]
 
 

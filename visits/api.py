@@ -16,7 +16,8 @@ from rest_framework.views import APIView
 from common.paging import CursorPaging
 from common.parsing import raw_json
 from common.problems import Problem
-from people.models import DeviceToken, User
+from fleet.units import units_asked
+from people.models import DeviceToken, Units, User
 from people.permissions import SignedIn, WorksHere
 from visits.models import Visit
 from visits.now import visit_now
@@ -137,11 +138,23 @@ class VisitNowView(APIView):
 
     permission_classes = [WorksHere]
 
-    @extend_schema(tags=["visits"], responses={200: VisitNow, 404: PROBLEM})
+    @extend_schema(
+        tags=["visits"],
+        parameters=[
+            OpenApiParameter(
+                "units",
+                OpenApiTypes.STR,
+                enum=list(Units.values),
+                description="Of the sentences; left out: SI. Numbers are in SI either way.",
+            )
+        ],
+        responses={200: VisitNow, 400: PROBLEM, 404: PROBLEM},
+    )
     def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
         """Cautions, the next step, settled or seconds to go, the value against its bands, and what to do."""
         visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
-        return Response(visit_now(visit), headers={"ETag": f'"{visit.revision}"'})
+        units = units_asked(request.GET.get("units", "")) or Units.SI
+        return Response(visit_now(visit, units), headers={"ETag": f'"{visit.revision}"'})
 
 
 class VisitCorrections(APIView):

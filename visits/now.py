@@ -5,11 +5,15 @@ tightness, high, low and high again as left, put back, see it run in normal cont
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from types import SimpleNamespace
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from common.canonical import unpacked
+from people.models import Units
+from visits.advising.words import advice_text
+from visits.judging.catalogue import sentence
 from visits.judging.engine import ENGINE_VERSION
 from visits.models import Visit, VisitRecord
 from visits.saving.answer import CAUTION
@@ -22,10 +26,10 @@ _CO = frozenset({"co_investigate", "co_over_maker", "ambient_co_investigate"})
 _MOVING = frozenset({"move_trim", "pressure_first", "gas_rate_first", "no_response"})
 
 
-def visit_now(visit: Visit) -> dict[str, Any]:
+def visit_now(visit: Visit, units: str = Units.SI) -> dict[str, Any]:
     """What comes next at this visit. One query where its last save was judged by this engine, else more."""
     record = VisitRecord.objects.filter(visit=visit, current=True).first()
-    return now_of(_told(visit, record) or visit_answer(visit, record))
+    return now_of(_told(visit, record) or visit_answer(visit, record), units)
 
 
 def _told(visit: Visit, record: VisitRecord | None) -> dict[str, Any] | None:
@@ -40,12 +44,14 @@ def _told(visit: Visit, record: VisitRecord | None) -> dict[str, Any] | None:
     return None
 
 
-def now_of(answer: Answer) -> dict[str, Any]:
-    """The small object, from the answer to a save. Pure.
+def now_of(answer: Answer, units: str = Units.SI) -> dict[str, Any]:
+    """The small object, from the answer to a save, its sentences in a system of units. Pure.
 
-    Cautions stand first. `settled` is of the newest test, None where nothing was read; `to_go_s` counts from
-    its last reading.
+    Numbers stay in SI. Cautions stand first. `settled` is of the newest test, None where nothing was read;
+    `to_go_s` counts from its last reading.
     """
+    if units != Units.SI:
+        answer = _told_in(answer, units)
     newest = _newest(answer)
     result = answer["results"].get(newest["key"], {}) if newest else {}
     co2 = result.get("co2_pct") or {}
@@ -77,6 +83,13 @@ def now_of(answer: Answer) -> dict[str, Any]:
         "closed": answer["closed"],
         "caution": CAUTION,
     }
+
+
+def _told_in(answer: Answer, units: str) -> Answer:
+    """The answer with the sentences of its findings and its advice in a system of units."""
+    findings = [{**row, "sentence": sentence(SimpleNamespace(**row), units)} for row in answer["findings"]]
+    advice = [{**row, "text": advice_text(row, units)} for row in answer["advice"]]
+    return {**answer, "findings": findings, "advice": advice}
 
 
 def _tests(answer: Answer) -> list[dict[str, Any]]:

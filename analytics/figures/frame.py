@@ -31,7 +31,9 @@ def sheet(
 
 def value_axis(text: str) -> Figure:
     """An axis for a value, with its name and unit beside it."""
-    return {**AXIS, "title": {"text": text, "standoff": 8, "font": {"size": 13}}, "zeroline": False}
+    title = {"text": text, "standoff": 8, "font": {"size": 13}}
+    # a number is written out: no reader of a unit asks for thousandths or millionths of it
+    return {**AXIS, "title": title, "zeroline": False, "exponentformat": "none"}
 
 
 def level(at: float, *, dash: str) -> Figure:

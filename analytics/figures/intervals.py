@@ -79,13 +79,13 @@ def _trace(rows: Sequence[Estimate], name: str, *, weak: bool) -> Figure:
         "type": "scatter",
         "mode": "markers",
         "name": name,
-        "x": [round(row.value, 4) for row in rows],
+        "x": [_exact(row.value) for row in rows],
         "y": [row.name for row in rows],
         "error_x": {
             "type": "data",
             "symmetric": False,
-            "array": [round(row.high - row.value, 4) for row in rows],
-            "arrayminus": [round(row.value - row.low, 4) for row in rows],
+            "array": [_exact(row.high - row.value) for row in rows],
+            "arrayminus": [_exact(row.value - row.low) for row in rows],
             "color": colour,
             "thickness": 1.5,
             "width": 4,
@@ -98,6 +98,11 @@ def _trace(rows: Sequence[Estimate], name: str, *, weak: bool) -> Figure:
         },
         "hovertemplate": "%{y}: %{x:.3g}<extra></extra>",
     }
+
+
+def _exact(value: float) -> float:
+    """As exactly as a drawing can show, whatever the unit."""
+    return float(f"{value:.5g}")
 
 
 def _line(mark: Mark) -> Figure:

@@ -40,10 +40,11 @@ class StateOn:
 
 @dataclass(frozen=True)
 class States:
-    """One trim over the years. title: with its unit."""
+    """One trim over the years. title: with its unit.   digits: decimals of a value that is pointed at."""
 
     title: str
     rows: Sequence[StateOn]
+    digits: int = 1
 
 
 @dataclass(frozen=True)
@@ -130,6 +131,7 @@ def part_marks(parts: Sequence[Noted]) -> tuple[list[Figure], list[Figure]]:
 
 def state_traces(states: States, axis: str) -> list[Figure]:
     """A trim's state with its 95 % bars, the line broken where somebody moved it."""
+    exact = states.digits + 2
     x: list[str | None] = []
     y: list[float | None] = []
     for row in states.rows:
@@ -137,7 +139,7 @@ def state_traces(states: States, axis: str) -> list[Figure]:
             x.append(None)
             y.append(None)
         x.append(row.on.isoformat())
-        y.append(round(row.value, 3))
+        y.append(round(row.value, exact))
     line: Figure = {
         "type": "scatter",
         "mode": "lines",
@@ -154,10 +156,10 @@ def state_traces(states: States, axis: str) -> list[Figure]:
         "yaxis": axis,
         "showlegend": False,
         "x": [row.on.isoformat() for row in states.rows],
-        "y": [round(row.value, 3) for row in states.rows],
+        "y": [round(row.value, exact) for row in states.rows],
         "error_y": {
             "type": "data",
-            "array": [round(1.96 * row.u, 3) for row in states.rows],
+            "array": [round(1.96 * row.u, exact) for row in states.rows],
             "color": SOFT,
             "thickness": 1,
             "width": 3,
@@ -168,7 +170,7 @@ def state_traces(states: States, axis: str) -> list[Figure]:
             "color": [SHEET if row.afresh else LEFT for row in states.rows],
             "line": {"color": [FOUND if row.afresh else LEFT for row in states.rows], "width": 2},
         },
-        "hovertemplate": "%{y:.1f}<br>%{x}<extra></extra>",
+        "hovertemplate": f"%{{y:.{states.digits}f}}<br>%{{x}}<extra></extra>",
     }
     return [line, points]
 

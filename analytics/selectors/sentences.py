@@ -1,31 +1,36 @@
 """What the drift work found, in plain sentences."""
 
-from analytics.models import Reason, TrimDrift, Unit
+from analytics.models import Reason, TrimDrift
+from analytics.trim_scale import TrimScale, trim_scale
+from people.models import Units
 
-UNIT_WORDS = {
-    Unit.PCT_OF_K.value: "%",
-    Unit.PASCAL.value: "Pa",
-    Unit.MILLI_W.value: "thousandths of the air signal",
-}
 WANDERS_FROM = 0.5
 NEARLY_SURE = 0.995
 
 
-def trim_sentence(row: TrimDrift) -> str:
-    """One trim: whether it wanders, how far it moves against its peers, how it drifts, what explains it."""
+def trim_sentence(row: TrimDrift, *, units: str = Units.SI) -> str:
+    """One trim: whether it wanders, how far it moves against its peers, how it drifts, what explains it.
+
+    In the reader's units.
+    """
     name = f"{row.get_trim_display().capitalize()} trim"
     if row.reason:
         return f"{name}: no estimate ({Reason(row.reason).label})."
-    unit = UNIT_WORDS[row.unit]
+    scale = trim_scale(row.unit, units)
     moved, usual = row.moved_per_year, row.usual_per_year
     parts = [f"{name}: {_wander_words(row)}."]
     if moved is not None and usual is not None:
-        against = f"Moved {moved:.2g} {unit} a year against {usual:.2g} {unit} for its peers"
-        parts.append(f"{against}{_explained(row)}.")
-    interval = f"(95 %: {row.drift_low:+.2g} to {row.drift_high:+.2g})"
-    parts.append(f"Drifts {row.drift_per_year:+.2g} {unit} a year {interval}.")
+        against = f"Moved {_size(moved, scale)} a year against {_size(usual, scale)} for its peers"
+        parts.append(f"{against}{_explained(row, scale)}.")
+    drift = (row.drift_per_year, row.drift_low, row.drift_high)
+    middle, low, high = (scale.rough(value, signed=True) for value in drift if value is not None)
+    parts.append(f"Drifts {middle} {scale.words} a year (95 %: {low} to {high}).")
     parts += [f"Jumped before {day} ({_chance(chance)})." for day, chance in row.change_points]
-    return " ".join(parts).replace(" -", " −")
+    return " ".join(parts)
+
+
+def _size(value: float, scale: TrimScale) -> str:
+    return f"{scale.rough(value)} {scale.words}"
 
 
 def _wander_words(row: TrimDrift) -> str:
@@ -39,11 +44,11 @@ def _wander_words(row: TrimDrift) -> str:
     return f"steady ({chance} of wandering)"
 
 
-def _explained(row: TrimDrift) -> str:
+def _explained(row: TrimDrift, scale: TrimScale) -> str:
     if row.from_analyser_per_year is None or row.from_gas_per_year is None:
         return ""
     explained = (row.from_analyser_per_year**2 + row.from_gas_per_year**2) ** 0.5
-    return f"; the analyser and the district's gas explain {explained:.2g} {UNIT_WORDS[row.unit]} of it"
+    return f"; the analyser and the district's gas explain {_size(explained, scale)} of it"
 
 
 def _chance(probability: float) -> str:

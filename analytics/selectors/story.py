@@ -9,6 +9,7 @@ from django.http import Http404
 from analytics.models import ApplianceDrift, TrimDrift
 from analytics.selectors.sentences import trim_sentence
 from fleet.models import Appliance, PartFitted
+from fleet.units import units_of
 from people.models import User
 from people.permissions import works_here
 from visits.models import Adjustment, FiringTest, Phase
@@ -66,7 +67,7 @@ def appliance_story(*, user: User, pk: int) -> ApplianceStory:
             .select_related("burner")
             .order_by("fitted_at", "id")
         ),
-        trims=[TrimStory(row, trim_sentence(row)) for row in trims or ()],
+        trims=[TrimStory(row, trim_sentence(row, units=units_of(user))) for row in trims or ()],
         drift=drift,
         outside=[(date.fromisoformat(day), chance) for day, chance in (drift.outside if drift else ())],
     )

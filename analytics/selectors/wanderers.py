@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from analytics.models import ApplianceDrift, TrimDrift
-from analytics.selectors.sentences import trim_sentence
 from people.models import User
 
 
@@ -17,11 +16,6 @@ class Wanderer:
 
     drift: ApplianceDrift
     trims: Sequence[TrimDrift]
-
-    @property
-    def sentences(self) -> list[str]:
-        """One sentence a trim."""
-        return [trim_sentence(row) for row in self.trims]
 
 
 def wanderers_ranked(*, user: User, flagged_only: bool = True) -> QuerySet[ApplianceDrift]:

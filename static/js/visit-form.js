@@ -69,7 +69,7 @@
   async function ask() {
     if (document.hidden) return;
     try {
-      const answer = await fetch(now.dataset.now, { headers: { Accept: "application/json" } });
+      const answer = await fetch(form.dataset.nowAt, { headers: { Accept: "application/json" } });
       if (!answer.ok || answer.headers.get("ETag") === tag) return;
       tag = answer.headers.get("ETag");
       const told = await answer.json();

@@ -23,7 +23,7 @@
   }
 
   async function now() {
-    const answer = await fetch("/api/v1" + location.pathname.replace(/enter\/$/, "now/"), { headers: { Accept: "application/json" } });
+    const answer = await fetch(form.dataset.nowAt, { headers: { Accept: "application/json" } });
     if (!answer.ok) throw new Error("Saved, and not answered: save the page to see the judgement.");
     return answer.json();
   }

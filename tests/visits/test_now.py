@@ -116,3 +116,19 @@ def test_nothing_read_yet_is_no_error():
     assert told["reading"] is None
     assert told["settled"] is None
     assert step(told) == ("as_found", "high")
+
+
+def test_its_sentences_are_in_the_units_that_are_asked_for_and_its_numbers_in_si(scene):
+    scene.appliance.model.firing_specs.update(inlet_pressure_low_mbar=17.0, inlet_pressure_high_mbar=25.0)
+    tests = [
+        firing("h", "high", "as_found", 10, co2_pct=10.2, o2_pct=None, inlet_pressure_mbar=12.0),
+        firing("l", "low", "as_found", 15, co2_pct=9.9, o2_pct=None),
+    ]
+    scene.put(visit_body(scene.appliance, scene.analyser, tests=tests))
+    told, other = now(scene), scene.api.get(f"{scene.address}now/", {"units": "us"}).json()
+    # by hand: 12 mbar = 4.818 in WC, 17 mbar = 6.825 in WC
+    assert "12.0\u00a0mbar is beyond the limit of 17.0\u00a0mbar" in told["do"]
+    assert "4.82\u00a0in WC is beyond the limit of 6.82\u00a0in WC" in other["do"]
+    assert [row["value"] for row in told["advice"]] == [row["value"] for row in other["advice"]] == [12.0]
+    refused = scene.api.get(f"{scene.address}now/", {"units": "imperial"})
+    assert (refused.status_code, refused.json()["errors"][0]["field"]) == (400, "/units")

@@ -50,8 +50,14 @@ def test_both_sides_are_shown_and_either_can_be_kept(begun) -> None:
     sent = typed() | fields_of(client.get(address)) | changed
     refused = client.post(address, sent)
     assert refused.status_code == 422
-    for said in ("done, note «grey dust»", "not done, reason «seized»", "CO2, dry 9.12 vol %, CO, dry 31 ppm",
-                 "CO2, dry 9.40 vol %", "from the phone", "seized"):  # fmt: skip
+    for said in (
+        "done, note «grey dust»",
+        "not done, reason «seized»",
+        "CO2, dry 9.12\u00a0vol %, CO, dry 31\u00a0ppm",
+        "CO2, dry 9.40\u00a0vol %",
+        "from the phone",
+        "seized",
+    ):
         assert said in refused.text
     # Not chosen for all: asked again, and still nothing is written.
     some = {"choice-notes": "theirs", f"choice-{NAME}": "mine"}

@@ -6,10 +6,11 @@ import pytest
 from scipy import constants
 
 from analytics.costing.totals import Reach, Total
-from analytics.models import BurnerTrend
-from analytics.selectors import total_sentence
+from analytics.models import BurnerTrend, TrimDrift
+from analytics.selectors import total_sentence, trim_sentence
 from analytics.selectors.trends import trend_sentence
-from fleet.units import BY_UNIT, MEASURES
+from analytics.trim_scale import trim_scale
+from fleet.units import BY_UNIT, MEASURES, two_digits
 from visits.advising.words import advice_text, supply_text
 from visits.judging.catalogue import sentence
 from visits.measured import MEASURED_FIELDS
@@ -26,6 +27,7 @@ CONVENTIONAL_INCH_OF_WATER_PA = 249.08891  # NIST SP 811 (2008), appendix B.8; f
         ("elevation_m", 84.0, 84.0 / constants.foot),
         ("inlet_pressure_mbar", 20.0, 2000.0 / CONVENTIONAL_INCH_OF_WATER_PA),
         ("control_pressure_pa", 700.0, 700.0 / CONVENTIONAL_INCH_OF_WATER_PA),
+        ("offset_pa", -1.2, -1.2 / CONVENTIONAL_INCH_OF_WATER_PA),
     ],
 )
 def test_us_values_agree_with_independent_constants(name: str, stored: float, shown: float) -> None:
@@ -63,7 +65,7 @@ def test_a_finding_in_a_unit_that_both_systems_share_reads_the_same() -> None:
     assert sentence(told) == sentence(told, "us")
 
 
-@pytest.mark.parametrize(("units", "shown"), [("si", "12.0 mbar"), ("us", "4.82 in WC")])
+@pytest.mark.parametrize(("units", "shown"), [("si", "12.0\u00a0mbar"), ("us", "4.82\u00a0in WC")])
 def test_advice_names_the_supply_in_the_readers_units(units: str, shown: str) -> None:
     row = {"code": "pressure_first", "value": 12.0, "limit": 17.0, "unit": "mbar"}
     row["text"] = supply_text(row["code"], row["value"], row["limit"], row["unit"])
@@ -89,3 +91,34 @@ def test_a_cost_is_said_in_the_readers_units() -> None:
     assert "lose 100 therm of gas a year against their targets (95 %: 50 to 150 therm)" in total_sentence(
         total, units="us"
     )
+
+
+def a_trim(unit: str) -> TrimDrift:
+    return TrimDrift(
+        trim="offset", unit=unit, wander_probability=0.97, flagged=True, moved_per_year=2.5,
+        usual_per_year=0.25, from_analyser_per_year=0.0, from_gas_per_year=0.0, drift_per_year=-0.5,
+        drift_low=-1.0, drift_high=0.1,
+    )  # fmt: skip
+
+
+def test_an_offset_trim_is_said_in_the_readers_units() -> None:
+    # by hand, 1 Pa = 0.004014631 in WC: 2.5 -> 0.01004, 0.25 -> 0.00100, -0.5 -> -0.00201, 0.1 -> 0.00040
+    assert "Moved 2.5 Pa a year against 0.25 Pa for its peers" in trim_sentence(a_trim("pa"))
+    said = trim_sentence(a_trim("pa"), units="us")
+    assert "Moved 0.01 in WC a year against 0.001 in WC for its peers" in said
+    assert "Drifts −0.002 in WC a year (95 %: −0.004 to +0.0004)." in said
+
+
+@pytest.mark.parametrize("unit", ["pct_k", "milli_w"])
+def test_a_trim_without_a_pressure_is_said_alike_in_both_systems(unit: str) -> None:
+    assert trim_sentence(a_trim(unit), units="us") == trim_sentence(a_trim(unit))
+
+
+def test_a_trims_state_has_three_decimals_more_in_inches_of_water() -> None:
+    assert trim_scale("pa", "si").text(-1.26, 1, signed=True) == "−1.3"
+    assert trim_scale("pa", "us").text(-1.26, 1, signed=True) == "−0.0051"
+
+
+def test_two_digits_are_never_written_with_an_exponent() -> None:
+    written = [two_digits(value) for value in (0.0, 0.0000481, 0.5, -0.04, 9.96, 123.0, 12_345.0)]
+    assert written == ["0", "0.000048", "0.5", "−0.04", "10", "120", "12000"]

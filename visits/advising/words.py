@@ -30,9 +30,8 @@ def advice_text(row: Mapping[str, Any], units: str) -> str:
 
 def supply_text(code: str, value: float, limit: float, unit: str, units: str = Units.SI) -> str:
     """What keeps a trim from being moved: the supply's pressure or the gas rate against its limit."""
-    measure = BY_UNIT[unit]
-    value_text, limit_text = (f"{measure.text(size, units)} {measure.unit(units)}" for size in (value, limit))
-    return _SUPPLY[code].format(value=value_text, limit=limit_text)
+    shown = BY_UNIT[unit].with_unit
+    return _SUPPLY[code].format(value=shown(value, units), limit=shown(limit, units))
 
 
 def move_text(trim: str, way: str, aim_co2_pct: float, plan: Plan, member: dict[str, Any]) -> str:

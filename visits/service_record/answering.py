@@ -8,8 +8,9 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils.cache import get_conditional_response
 
-from common.problems import Problem, field_error
-from people.models import Units, User
+from common.problems import Problem
+from fleet.units import units_asked
+from people.models import User
 from visits.models import Attendance
 from visits.service_record.codes import CHECK_PATH, code_shown
 from visits.service_record.issuing import Issue, record_issue
@@ -28,11 +29,7 @@ def issue_for(user: Any, attendance_uuid: uuid.UUID) -> Issue:
 
 def pdf_response(request: Any, issue: Issue) -> HttpResponse:
     """The record's PDF as an answer with its entity tag. Raises Problem."""
-    asked = request.GET.get("units", "")
-    if asked and asked not in Units.values:
-        detail = f"units must be one of {', '.join(Units.values)}."
-        row = field_error("/units", "choice", detail, value=asked, limit=list(Units.values))
-        raise Problem("invalid", detail, errors=[row])
+    asked = units_asked(request.GET.get("units", ""))
     if issue.record is None:
         raise Problem("record_not_ready", "No closed visit yet, or one of today is still open.", status=409)
     units = units_for(issue.content, request.user, asked)

@@ -143,7 +143,7 @@ def _visit_facts(visit: dict[str, Any], units: str, zone: ZoneInfo) -> list[list
         (_("Visit"), f"{visit['kind'].capitalize()}, {visit['outcome_text']}"),
         (_("From, to"), span_text(visit["opened_at"], visit["closed_at"], zone)),
         (_("Serial"), appliance["serial"]),
-        (_("Input, gross"), f"{measure.text(size, units)} {measure.unit(units)}" if size is not None else ""),
+        (_("Input, gross"), measure.with_unit(size, units) if size is not None else ""),
         (_("Fuel burned"), visit["fuel"]),
         (_("Technician"), _person(visit["technician"]) or _("not known")),
         (_("Countersigned"), _countersigned(visit, zone)),

@@ -93,9 +93,9 @@ def asked_of(appliance: Appliance, kind: str, opened_at: datetime) -> Asked:
     )
 
 
-def now_shown(answer: Answer) -> dict[str, Any] | None:
-    """What comes next, as `now/` tells any device; None before the first save."""
-    return now_of(answer) if answer else None
+def now_shown(answer: Answer, units: str) -> dict[str, Any] | None:
+    """What comes next, as `now/` tells any device in these units; None before the first save."""
+    return now_of(answer, units) if answer else None
 
 
 def read_of(answer: Answer) -> dict[str, Read]:

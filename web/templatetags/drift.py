@@ -7,8 +7,8 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from analytics.models import TrimDrift, Unit
-from fleet.units import about
+from analytics.trim_scale import trim_scale
+from fleet.units import about, units_of
 from people.models import Role
 from people.permissions import role_of
 
@@ -25,7 +25,6 @@ _TABS = [
     ("technicians", _("Technicians")),
     ("alerts", _("Alerts")),
 ]
-_UNITS = {Unit.PCT_OF_K.value: "%", Unit.PASCAL.value: "Pa", Unit.MILLI_W.value: "1e-3 w"}
 
 
 @register.inclusion_tag("drift/tabs.html", takes_context=True)
@@ -57,10 +56,30 @@ def doubled(u: float | None, decimals: int = 2) -> str:
     return "–" if u is None else f"{1.96 * u:.{decimals}f}"
 
 
-@register.filter
-def trim_unit(row: TrimDrift) -> str:
-    """The unit of a trim's state as it stands in a table."""
-    return _UNITS[row.unit]
+@register.simple_tag(takes_context=True)
+def trim_unit(context: dict[str, Any], unit: str) -> str:
+    """The unit that the reader has a trim's state in, which is stored in `unit`."""
+    return trim_scale(unit, units_of(context["request"].user)).unit
+
+
+@register.simple_tag(takes_context=True)
+def trim_size(context: dict[str, Any], value: float | None, unit: str, decimals: int = 1) -> str:
+    """A trim's state or its movement as the reader has it, without its unit. decimals: in % or Pa."""
+    return _trim_text(context, value, unit, decimals, signed=False)
+
+
+@register.simple_tag(takes_context=True)
+def trim_change(context: dict[str, Any], value: float | None, unit: str, decimals: int = 1) -> str:
+    """The same, always with its sign."""
+    return _trim_text(context, value, unit, decimals, signed=True)
+
+
+def _trim_text(
+    context: dict[str, Any], value: float | None, unit: str, decimals: int, *, signed: bool
+) -> str:
+    if value is None:
+        return "–"
+    return trim_scale(unit, units_of(context["request"].user)).text(value, decimals, signed=signed)
 
 
 @register.filter

@@ -59,9 +59,7 @@ def qty(context: dict[str, Any], value: float | None, name: str) -> str:
 @register.simple_tag(takes_context=True)
 def qty_with_unit(context: dict[str, Any], value: float | None, name: str) -> str:
     """A value with its unit, for definition lists; the unit follows a no-break space."""
-    text = MEASURES[name].text(value, _units(context))
-    unit = MEASURES[name].unit(_units(context))
-    return f"{text}\u00a0{unit}" if unit and value is not None else text
+    return MEASURES[name].with_unit(value, _units(context))
 
 
 @register.simple_tag(takes_context=True)

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from analytics.models import ApplianceDrift
 from common.problems import Problem
 from fleet.models import Appliance
+from fleet.units import units_of
 from planning.earlier import (
     earlier_visit_decide,
     earlier_visit_of,
@@ -88,7 +89,8 @@ def earlier(request: PersonRequest, pk: int) -> HttpResponse:
     form = DecisionForm(request.POST or None, initial={"come_by": max(drift.next_visit_by or today, today)})
     if request.method == "POST" and form.is_valid() and _decided(request, appliance, form):
         return redirect("web:earlier-list")
-    context = {"appliance": appliance, "drift": drift, "evidence": evidence_of(drift), "form": form}
+    evidence = evidence_of(drift, units_of(request.user))
+    context = {"appliance": appliance, "drift": drift, "evidence": evidence, "form": form}
     return render(request, "office/earlier.html", context)
 
 

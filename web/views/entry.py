@@ -187,7 +187,7 @@ def _page(
         "looking": sent and not refused,
         "refused": refused,
         "read": read_of(answer),
-        "now": now_shown(answer) if not correcting else None,
+        "now": now_shown(answer, sheet.units) if not correcting else None,
         "grid": grid_of(answer),
         "waiting": waiting_of(answer, sheet.head.initial["analyser"]),
         "revision": revision,

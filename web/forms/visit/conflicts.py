@@ -76,7 +76,7 @@ def _words(side: Any, units: str) -> str:
         return _("withdrawn")
     readings = side.get("readings") or [{}]
     said = [
-        f"{measure.label} {measure.text(value, units)} {measure.unit(units)}".strip()
+        f"{measure.label} {measure.with_unit(value, units)}"
         for name, measure in MEASURES.items()
         if (value := readings[-1].get(name)) is not None
     ]

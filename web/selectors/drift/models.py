@@ -5,14 +5,15 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
-from analytics.models import DriftRun, ModelAgeing, Unit
+from analytics.models import DriftRun, ModelAgeing
 from analytics.services import current_run
 from analytics.summing import AGE_BANDS, ALL_AGES, UNKNOWN_AGE
+from analytics.trim_scale import TrimScale, trim_scale
+from fleet.units import units_of
 from people.models import User
 from web.forms.drift import ModelFilters
 
 LEAST_BURNERS = 3
-OTHER_UNIT = {Unit.PCT_OF_K.value: "%", Unit.PASCAL.value: "Pa", Unit.MILLI_W.value: "1e-3 w"}
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,7 @@ class Ageing:
     """One line: a model, or a model at an age."""
 
     row: ModelAgeing
-    unit: str
+    scale: TrimScale
 
     @property
     def one_way(self) -> bool:
@@ -55,17 +56,18 @@ def models_page(*, user: User, filters: ModelFilters) -> ModelsPage:
     if filters.name:
         named = Q(model__name__icontains=filters.name) | Q(model__maker__name__icontains=filters.name)
         asked = asked.filter(named)
-    overall = [_line(row) for row in asked]
+    units = units_of(user)
+    overall = [_line(row, units) for row in asked]
     if filters.one_way:
         overall = [line for line in overall if line.one_way]
     overall.sort(key=lambda line: (not line.one_way, -abs(line.row.drift)))
     ages: list[Ageing] = []
     if filters.model is not None:
         own = rows.filter(model=filters.model).exclude(age_from=ALL_AGES)
-        ages = [_line(row) for row in own.order_by("age_from")]
+        ages = [_line(row, units) for row in own.order_by("age_from")]
     chosen = str(ages[0].row.model) if ages else ""
     return ModelsPage(current_run(), overall, ages, chosen)
 
 
-def _line(row: ModelAgeing) -> Ageing:
-    return Ageing(row, OTHER_UNIT[row.unit])
+def _line(row: ModelAgeing, units: str) -> Ageing:
+    return Ageing(row, trim_scale(row.unit, units))

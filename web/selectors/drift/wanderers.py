@@ -8,7 +8,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from analytics.closeups import BurnerCloseUp, StepRow, appliance_closeup
-from analytics.models import ApplianceDrift, DriftRun, PeriodBias, TrimDrift
+from analytics.models import ApplianceDrift, DriftRun, PeriodBias, TrimDrift, Unit
 from analytics.selectors import TrimStory, Wanderer, trim_sentence, wanderers_ranked, with_evidence
 from analytics.selectors.trends import TrendStory, appliance_trends
 from analytics.services import current_run
@@ -54,7 +54,11 @@ def wanderers_page(*, user: User, filters: WandererFilters, after: str, size: in
     page = page_by_value(rows, column, after, size=size, tie="appliance_id")
     return WanderersPage(
         run=current_run(),
-        rows=[line for wanderer in with_evidence(page.rows) for line in lines_of(wanderer, filters.trim)],
+        rows=[
+            line
+            for wanderer in with_evidence(page.rows)
+            for line in lines_of(wanderer, filters.trim, units_of(user))
+        ],
         count=counted(rows),
         after=page.after,
     )
@@ -72,11 +76,11 @@ def narrowed(user: User, filters: WandererFilters) -> QuerySet[ApplianceDrift]:
     return rows
 
 
-def lines_of(wanderer: Wanderer, trim: str) -> list[RankedTrim]:
+def lines_of(wanderer: Wanderer, trim: str, units: str) -> list[RankedTrim]:
     """An appliance's trims that made it flagged, else its likeliest one."""
     own = [row for row in wanderer.trims if not row.reason and trim in ("", row.trim)]
     named = [row for row in own if row.flagged] or own[:1]
-    return [RankedTrim(wanderer.drift, row, trim_sentence(row)) for row in named]
+    return [RankedTrim(wanderer.drift, row, trim_sentence(row, units=units)) for row in named]
 
 
 @dataclass(frozen=True)
@@ -90,7 +94,7 @@ class Line:
 
 @dataclass(frozen=True)
 class BurnerEvidence:
-    """One burner's sentences and visits, the newest first."""
+    """One burner's sentences and visits, the newest first. offset_unit: as in `analytics.models.Unit`."""
 
     burner: Burner
     trims: list[TrimStory]
@@ -114,11 +118,11 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
     appliance = Appliance.objects.visible_to(user).with_place().filter(pk=pk).first()
     if appliance is None:
         raise Http404
-    run = current_run()
+    run, units = current_run(), units_of(user)
     trims: dict[int, list[TrimStory]] = {}
     found = TrimDrift.objects.visible_to(user).current().filter(appliance=appliance)
     for row in found.select_related("burner").order_by("-flagged", "-wander_probability", "-trim"):
-        trims.setdefault(row.burner_id, []).append(TrimStory(row, trim_sentence(row)))
+        trims.setdefault(row.burner_id, []).append(TrimStory(row, trim_sentence(row, units=units)))
     close = {one.burner_id: one for one in appliance_closeup(appliance.pk, run)}
     visits = Visit.objects.filter(appliance=appliance).select_related("analyser", "technician").in_bulk()
     biases = {
@@ -130,7 +134,7 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
         for burner in appliance.burners.all()
     ]
     drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
-    return EvidencePage(appliance, run, drift, burners, _trends(appliance, units_of(user)))
+    return EvidencePage(appliance, run, drift, burners, _trends(appliance, units))
 
 
 def _trends(appliance: Appliance, units: str) -> dict[int, list[TrendStory]]:
@@ -152,5 +156,5 @@ def _evidence(
         Line(visits[step.visit_id], step, biases.get(visits[step.visit_id].analyser_period_id or 0))
         for step in steps
     ]
-    unit = "Pa" if close is None or close.offset_in_pa else "1e-3 w"
+    unit = Unit.PASCAL.value if close is None else close.offset_unit
     return BurnerEvidence(burner, trims, unit, lines)

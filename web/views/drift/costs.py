@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 from analytics.exports import COST_COLUMNS, cost_cells
 from analytics.figures import Estimate, Figure, Mark, intervals
 from analytics.models import TuningCost
+from fleet.units import MEASURES, units_of
 from web.access import OFFICE, PersonRequest, page_for
 from web.forms.drift import CostFilterForm
 from web.selectors.drift.costs import costs_from, costs_page
@@ -34,25 +35,27 @@ def costs(request: PersonRequest) -> HttpResponseBase:
         "form": form,
         "page": page,
         "kept": filters.as_query(),
-        "figure": _figure([row for row, _story in page.lines[:DRAWN]]),
+        "figure": _figure([row for row, _story in page.lines[:DRAWN]], units_of(request.user)),
     }
     return render(request, "drift/costs.html", context)
 
 
-def _figure(rows: list[TuningCost]) -> Figure | None:
+def _figure(rows: list[TuningCost], units: str) -> Figure | None:
+    energy = MEASURES["annual_gas_kwh"]
+    known = [(row, row.worth(1.0)) for row in rows]
     estimates = [
         Estimate(
             f"{row.appliance.tag}, {row.appliance.plant.site}",
-            row.lost_kwh,
-            row.lost_low_kwh,
-            row.lost_high_kwh,
-            weak=row.lost_low_kwh <= 0.0 <= row.lost_high_kwh,
+            energy.value(ends[0], units),
+            energy.value(ends[1], units),
+            energy.value(ends[2], units),
+            weak=ends[1] <= 0.0 <= ends[2],
         )
-        for row in rows
-        if row.lost_kwh is not None and row.lost_low_kwh is not None and row.lost_high_kwh is not None
+        for row, ends in known
+        if ends is not None
     ]
     words = {
-        "axis": _("gas lost a year, kWh of gross heat"),
+        "axis": _("gas lost a year, %(unit)s of gross heat") % {"unit": energy.unit(units)},
         "firm": _("told from none"),
         "weak": _("not told from none"),
     }

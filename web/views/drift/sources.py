@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 from analytics.figures import Estimate, Figure, Mark, MonthValue, by_month, intervals
 from analytics.models import GasShift
 from analytics.selectors import PeriodStory
+from analytics.trim_scale import trim_scale
 from combustion.analyser import EN_50379
 from visits.models import TestResult
 from web.access import OFFICE, PersonRequest, page_for
@@ -133,8 +134,8 @@ def _number(request: PersonRequest, name: str) -> int | None:
 def _model_cells(line: Ageing, model: int | None) -> list[Any]:
     row = line.row
     return [
-        str(row.model), None if model is None else row.age_from, row.trim, line.unit, row.burners,
-        row.flagged, row.drift, row.drift_low, row.drift_high, row.moved,
+        str(row.model), None if model is None else row.age_from, row.trim, trim_scale(row.unit).unit,
+        row.burners, row.flagged, row.drift, row.drift_low, row.drift_high, row.moved,
     ]  # fmt: skip
 
 
@@ -156,10 +157,10 @@ def _shift_cells(row: GasShift) -> list[Any]:
 def _ageing_figure(lines: Iterable[Ageing], *, by_age: bool) -> Figure | None:
     rows = [
         Estimate(
-            line.age_words if by_age else f"{line.row.model} ({line.unit})",
-            line.row.drift,
-            line.row.drift_low if line.row.drift_low is not None else line.row.drift,
-            line.row.drift_high if line.row.drift_high is not None else line.row.drift,
+            line.age_words if by_age else f"{line.row.model} ({line.scale.unit})",
+            line.row.drift * line.scale.factor,
+            (line.row.drift if line.row.drift_low is None else line.row.drift_low) * line.scale.factor,
+            (line.row.drift if line.row.drift_high is None else line.row.drift_high) * line.scale.factor,
             weak=not line.one_way,
         )
         for line in lines

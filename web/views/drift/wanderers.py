@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from analytics.figures import Estimate, Mark, intervals
+from analytics.trim_scale import trim_scale
 from web.access import FIRM, OFFICE, PersonRequest, page_for
 from web.forms.drift import WandererFilterForm
 from web.selectors.drift.wanderers import RankedTrim, evidence_page, wanderers_page
@@ -95,6 +96,6 @@ def _evidence_cells(page: Any) -> Iterator[list[Any]]:
                 "as_left" if step.left else "as_found", str(line.visit.analyser or line.visit.analyser_text),
                 bias.bias_co2_pct if bias else None, bias.bias_u_co2_pct if bias else None,
                 bias.weak if bias else None, step.removed_analyser, step.removed_gas, step.throttle,
-                step.throttle_u, step.offset, step.offset_u, burner.offset_unit, step.throttle_afresh,
-                step.offset_afresh,
+                step.throttle_u, step.offset, step.offset_u, trim_scale(burner.offset_unit).unit,
+                step.throttle_afresh, step.offset_afresh,
             ]  # fmt: skip
