@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import IntFlag
+from functools import lru_cache
 
 
 class Reason(IntFlag):
@@ -40,6 +41,16 @@ class Reason(IntFlag):
     def code(self) -> str:
         """The stable word for one reason; no unit. Limits: a single reason. Source: this package."""
         return str(self.name).lower()
+
+
+@lru_cache(maxsize=4096)  # few sets of reasons ever occur, on many rows each
+def codes_of(noted: int) -> tuple[str, ...]:
+    """The codes of all reasons in a row's bits, in order; no unit. Limits: none. Source: this package.
+
+    >>> codes_of(Reason.RICH | Reason.NO_NOX)
+    ('rich', 'no_nox')
+    """
+    return tuple(reason.code for reason in Reason if reason in Reason(noted))
 
 
 AIR_RATIO = (

@@ -86,13 +86,12 @@ class FlueGasState:
         """
         if not np.isnan(self.values[_PLACE[name], row]):
             return None
-        blocking = Reason(int(self.flags[row])) & BLOCKED_BY[name]
-        return next((r.code for r in Reason if r in blocking), "not_computable")
+        blocking = reasons.codes_of(int(self.flags[row]) & int(BLOCKED_BY[name]))
+        return blocking[0] if blocking else "not_computable"
 
     def codes(self, row: int = 0) -> tuple[str, ...]:
         """All reasons noted on a row, in order. No unit. Limits: a row. Source: combustion.reasons."""
-        noted = Reason(int(self.flags[row]))
-        return tuple(r.code for r in Reason if r in noted)
+        return reasons.codes_of(int(self.flags[row]))
 
 
 def flue_gas_state(

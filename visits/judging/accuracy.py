@@ -42,7 +42,7 @@ def channel_accuracy(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: 
     corrected = value.copy()
     derived = [name == "co2_pct" and test.co2_source != FiringTest.Source.MEASURED for test in tests]
     for accuracy, from_o2, rows in _by_accuracy(name, derived, cases):
-        age = np.array([_age_days(cases[row]) for row in rows])
+        age = np.array([cases[row].age_days for row in rows])
         bias, u_bias = _bias(name, fuel, [tests[row] for row in rows], [cases[row] for row in rows])
         answer = corrected_reading(
             "o2_pct" if from_o2 else name,
@@ -67,11 +67,15 @@ def channel_accuracy(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: 
     return Channel(corrected, np.nan_to_num(u), share)
 
 
-def quantity_u(name: str, value: float, case: Case) -> tuple[float, float]:
-    """Own and shared standard uncertainty of one reading that enters no flue-gas computation."""
-    accuracy = _class(name, *_stated(name, case))
-    answer = corrected_reading(name, value, accuracy=accuracy, age_days=_age_days(case))
-    return float(answer.u_independent), float(answer.u_shared)
+def quantity_u(name: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> list[tuple[float, float]]:
+    """Own and shared standard uncertainty, per test, of a reading that enters no flue-gas computation."""
+    value = np.array([getattr(test, name) for test in tests], dtype=np.float64)
+    own, shared = np.full(len(tests), np.nan), np.full(len(tests), np.nan)
+    for accuracy, _, rows in _by_accuracy(name, [False] * len(tests), cases):
+        age = np.array([cases[row].age_days for row in rows])
+        answer = corrected_reading(name, value[rows], accuracy=accuracy, age_days=age)
+        own[rows], shared[rows] = answer.u_independent, answer.u_shared
+    return list(zip(own.tolist(), shared.tolist(), strict=True))
 
 
 def _by_accuracy(
@@ -97,12 +101,6 @@ def _class(name: str, absolute: float | None, relative: float | None) -> Accurac
         return EN_50379
     limit = ErrorLimit(np.inf, absolute or 0.0, relative or 0.0)
     return AccuracyClass(name="stated", source="the analyser's channel on file", channels={name: (limit,)})
-
-
-def _age_days(case: Case) -> float:
-    if case.period is None or case.period.starts_on is None:
-        return np.nan
-    return max(0.0, float((case.visit.local_on - case.period.starts_on).days))
 
 
 def _bias(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: Sequence[Case]) -> tuple[F64, F64]:

@@ -1,8 +1,10 @@
 """What the engine judges and what it answers: plain objects around rows, saved or not yet."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from combustion.fuels import FUELS, Fuel
@@ -13,6 +15,7 @@ from fleet.models import (
     Burner,
     FiringSpec,
     ModelTrim,
+    Point,
     SafetyLimit,
     ServiceItem,
 )
@@ -25,6 +28,8 @@ from visits.models import (
     Visit,
     VisitItem,
 )
+
+_POINTS = dict(Point.choices)
 
 Limits = Mapping[tuple[str, str], SafetyLimit]
 
@@ -65,10 +70,24 @@ class Case:
 
     def spec_for(self, test: FiringTest) -> FiringSpec | None:
         """The spec of the test's fuel and firing point."""
-        for spec in self.specs:
-            if spec.fuel == test.fuel and spec.point == test.point and spec.percent == test.percent:
-                return spec
-        return None
+        return self._specs.get((test.fuel, test.point, test.percent))
+
+    @cached_property
+    def age_days(self) -> float:
+        """Days since the analyser was calibrated; NaN where nobody knows."""
+        if self.period is None or self.period.starts_on is None:
+            return math.nan
+        return max(0.0, float((self.visit.local_on - self.period.starts_on).days))
+
+    @cached_property
+    def _specs(self) -> dict[tuple[str, str, float | None], FiringSpec]:
+        """By fuel and firing point; of two alike the first."""
+        return {(spec.fuel, spec.point, spec.percent): spec for spec in reversed(self.specs)}
+
+
+def point_name(test: FiringTest) -> str:
+    """Where a test was read, in words; without its phase and burner."""
+    return f"{test.percent:g} % of rate" if test.percent else _POINTS[test.point]
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,8 @@ their acceptance limits; the analyser's shared error is integrated once over the
 as a difference from high fire is judged by that difference, in which the shared error cancels.
 """
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy as np
 from combustion.acceptance import INSIDE_FROM, Health, best_provable, health
 from fleet.models import ApplianceModel, FiringSpec, Point
 from visits.judging.accuracy import quantity_u
-from visits.judging.case import Case, HealthAnswer
+from visits.judging.case import Case, HealthAnswer, point_name
 from visits.judging.numbers import Numbers
 from visits.judging.order import moved_since, read_after_move
 from visits.models import FiringTest, Phase
@@ -21,6 +22,10 @@ from visits.models import FiringTest, Phase
 ACCEPTANCE_HALF_WIDTH_CO2_PCT = 0.3  # where the maker gives none: common practice, no source
 
 _CHANNEL = {"co2_pct": 0, "inlet_pressure_mbar": 1, "flue_temp_c": 2}
+_BESIDE_CO2 = ("inlet_pressure_mbar", "flue_temp_c")
+
+BesideCo2 = Mapping[str, Sequence[tuple[float, float]]]
+"""Quantity to its own and shared standard uncertainty per test."""
 SINGLE_POINT = frozenset({ApplianceModel.RatioControl.FIXED, ApplianceModel.RatioControl.ATMOSPHERIC})
 
 
@@ -131,15 +136,16 @@ def judge_health(
     """Verdicts of all tests, and the health of each case as found and as left."""
     place_of = {id(test): place for place, test in enumerate(numbers.tests)}
     bands = _bands(cases, numbers, place_of)
-    alone = [_co2_check(numbers, place, band) for place, band in bands.items()]
+    alone = {place: _co2_check(numbers, place, band) for place, band in bands.items()}
+    beside = {name: quantity_u(name, numbers.tests, numbers.cases) for name in _BESIDE_CO2}
     as_found, as_left = (
-        [_phase_group(case, numbers, place_of, bands, phase) for case in cases]
+        [_phase_group(case, phase, place_of, alone, beside) for case in cases]
         for phase in (Phase.AS_FOUND, Phase.AS_LEFT)
     )
     # One integration for everything: each test on its own, then each case as found and as left.
-    answer = _integrated([*(_Group([check]) for check in alone), *as_found, *as_left])
+    answer = _integrated([*(_Group([check]) for check in alone.values()), *as_found, *as_left])
     return (
-        _verdicts(bands, alone, answer),
+        _verdicts(bands, list(alone.values()), answer),
         _answers(as_found, answer, len(alone), numbers),
         _answers(as_left, answer, len(alone) + len(cases), numbers),
     )
@@ -225,13 +231,14 @@ def _verdicts(bands: dict[int, Band], alone: Sequence[Check], answer: Health) ->
 
 
 def _phase_group(
-    case: Case, numbers: Numbers, place_of: dict[int, int], bands: dict[int, Band], phase: str
+    case: Case, phase: str, place_of: dict[int, int], co2: dict[int, Check], beside: BesideCo2
 ) -> _Group:
     """All checks of one phase of a case."""
     standing = standing_tests(case, phase)
     group = _Group([], _covers_every_point(case, standing))
     for test in standing.values():
-        checks, complete = _checks_of(case, test, place_of[id(test)], numbers, bands)
+        place = place_of[id(test)]
+        checks, complete = _checks_of(case, test, place, co2.get(place), beside)
         group.checks.extend(checks)
         group.whole = group.whole and complete
     return group
@@ -265,17 +272,14 @@ def _covers_every_point(case: Case, standing: dict[tuple[int, str, float | None]
 
 
 def _checks_of(
-    case: Case, test: FiringTest, place: int, numbers: Numbers, bands: dict[int, Band]
+    case: Case, test: FiringTest, place: int, co2: Check | None, beside: BesideCo2
 ) -> tuple[list[Check], bool]:
     """The checks that this test allows, and whether they are all that its spec asks for."""
-    spec, band = case.spec_for(test), bands.get(place)
-    checks, complete = [], spec is not None
-    if band is not None and np.isfinite(numbers.state["co2_pct"][place]):
-        checks.append(_co2_check(numbers, place, band))
-    else:
-        complete = False
+    spec = case.spec_for(test)
     if spec is None:
-        return checks, False
+        return [], False
+    complete = co2 is not None and math.isfinite(co2.value)
+    checks = [co2] if co2 is not None and complete else []
     for quantity, low, high in (
         ("inlet_pressure_mbar", spec.inlet_pressure_low_mbar, spec.inlet_pressure_high_mbar),
         ("flue_temp_c", None, spec.flue_temp_max_c),
@@ -286,7 +290,7 @@ def _checks_of(
         if value is None:
             complete = False
             continue
-        own, shared = quantity_u(quantity, value, case)
+        own, shared = beside[quantity][place]
         lower = -np.inf if low is None else low
         checks.append(Check(place, quantity, value, own, shared, lower, np.inf if high is None else high))
     return checks, complete
@@ -301,6 +305,5 @@ _QUANTITY_NAMES = {
 
 def _name(check: Check, numbers: Numbers) -> str:
     test = numbers.tests[check.test_place]
-    point = f"{test.percent:g} % of rate" if test.percent else test.get_point_display()
     burner = f" of burner {test.burner.position}" if test.burner.position > 1 else ""
-    return f"{_QUANTITY_NAMES[check.quantity]} at {point}{burner}"
+    return f"{_QUANTITY_NAMES[check.quantity]} at {point_name(test)}{burner}"

@@ -1,43 +1,47 @@
 """What every rule is given: one case with its slice of the numbers; and how a finding names its test."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-import numpy as np
-
-from visits.judging.case import Case, Draft
+from visits.judging.case import Case, Draft, point_name
 from visits.judging.health import Verdicts
 from visits.judging.numbers import Numbers
-from visits.models import FiringTest
+from visits.judging.results import Values
+from visits.models import FiringTest, Phase
+
+_PHASES = dict(Phase.choices)
 
 
 @dataclass(frozen=True)
 class Judged:
-    """One case with its slice of the numbers and verdicts."""
+    """One case with its slice of the numbers and verdicts.
+
+    values: the numbers' state as plain numbers, of all cases.   tests: the standing ones with their places.
+    """
 
     case: Case
     first: int
     numbers: Numbers
+    values: Values
     verdicts: Verdicts
 
-    def tests(self) -> Iterator[tuple[int, FiringTest]]:
+    @cached_property
+    def tests(self) -> Sequence[tuple[int, FiringTest]]:
         """The standing tests with their places in the numbers."""
-        for offset, test in enumerate(self.case.tests):
-            if not test.withdrawn_reason:
-                yield self.first + offset, test
+        tests = enumerate(self.case.tests, self.first)
+        return [(place, test) for place, test in tests if not test.withdrawn_reason]
 
     def value(self, name: str, place: int) -> float | None:
         """A computed quantity, or None."""
-        value = float(self.numbers.state[name][place])
-        return value if np.isfinite(value) else None
+        return self.values[name][place]
 
 
 def place_name(test: FiringTest) -> str:
     """Where a test was read, in words."""
-    point = f"{test.percent:g} % of rate" if test.percent else test.get_point_display()
     burner = f", burner {test.burner.position}" if test.burner.position > 1 else ""
-    return f"{point}, {test.get_phase_display()}{burner}"
+    return f"{point_name(test)}, {_PHASES[test.phase]}{burner}"
 
 
 def at_test(test: FiringTest, code: str, **more: Any) -> Draft:

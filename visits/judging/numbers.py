@@ -18,6 +18,8 @@ from visits.models import FiringTest
 from visits.models.results import QUANTITIES
 
 F64 = NDArray[np.float64]
+Why = dict[str, str]
+"""Quantity to the code of the reason why it cannot be given."""
 # Close to plain air some quantities grow without bound; past this they say nothing, and no column holds them.
 TOO_LARGE = "too_large"
 NOT_READ = "not_read"
@@ -40,7 +42,7 @@ class Numbers:
     u: dict[str, F64]
     shared_share: F64
     codes: list[tuple[str, ...]]
-    why: list[dict[str, str]]
+    why: list[Why]
 
 
 def numbers_of(cases: Sequence[Case]) -> Numbers:
@@ -82,13 +84,31 @@ def _fill(answer: Numbers, fuel: Fuel, places: NDArray[np.intp]) -> None:
         answer.state[name][places[no_co]] = answer.u[name][places[no_co]] = np.nan
     o2, co2 = channels["o2_pct"], channels["co2_pct"]
     answer.shared_share[places] = np.where(o2_driven, o2.shared_share, co2.shared_share)
-    for row, place in enumerate(places):
+    why = _why(state, too_large, no_co)
+    for row, place in enumerate(places.tolist()):
         answer.codes[place] = state.codes(row)
-        answer.why[place] = {
-            name: reason
-            for name in QUANTITIES
-            if (reason := TOO_LARGE if too_large[name][row] else state.why(name, row)) is not None
-        } | (dict.fromkeys(OF_CO, NOT_READ) if no_co[row] else {})
+        answer.why[place] = why[row]
+
+
+def _why(state: FlueGasState, too_large: dict[str, NDArray[np.bool_]], no_co: NDArray[np.bool_]) -> list[Why]:
+    """Why each row lacks what it lacks. Rows that lack the same for the same reasons share one answer."""
+    lacks = [
+        *(np.isnan(state.value(name)) for name in QUANTITIES),
+        *(too_large[n] for n in QUANTITIES),
+        no_co,
+    ]
+    patterns = np.packbits(lacks, axis=0).T.tolist()
+    known: dict[tuple[int, ...], Why] = {}
+    answer = []
+    for row, (flags, pattern) in enumerate(zip(state.flags.tolist(), patterns, strict=True)):
+        if (alike := (flags, *pattern)) not in known:
+            known[alike] = {
+                name: reason
+                for name in QUANTITIES
+                if (reason := TOO_LARGE if too_large[name][row] else state.why(name, row)) is not None
+            } | (dict.fromkeys(OF_CO, NOT_READ) if no_co[row] else {})
+        answer.append(known[alike])
+    return answer
 
 
 def _state(

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM
 from combustion.fuels import FUELS
-from fleet.models import AnalyserChannel, SafetyLimit
+from fleet.models import AnalyserChannel, Point, SafetyLimit
 from visits.judging.case import Draft, Limits
 from visits.judging.health import standing_tests
 from visits.judging.items import item_findings, put_back_findings
@@ -40,7 +40,7 @@ def _co(judged: Judged) -> Iterator[Draft]:
     Air-free where the air ratio is known and the probe is in flue gas, else as measured, which is less. A
     peak that did not stand is only noted.
     """
-    for place, test in judged.tests():
+    for place, test in judged.tests:
         if test.co_ppm is None:
             continue
         co = max(test.co_ppm, test.co_sustained_ppm or 0.0)
@@ -50,8 +50,10 @@ def _co(judged: Judged) -> Iterator[Draft]:
             yield at_test(test, "co_over_range", value=peak, limit=channel.range_high, unit="ppm")
         found = list(_graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, co)))
         yield from found
-        if not found and list(
-            _graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, peak))
+        if (
+            not found
+            and peak > co
+            and any(_graver_of_each(test, judged.case.limits, _co_levels(judged, place, test, peak)))
         ):
             yield at_test(test, "co_spike", value=peak, unit="ppm")
         spec = judged.case.spec_for(test)
@@ -101,7 +103,7 @@ def _graver_of_each(test: FiringTest, limits: Limits, levels: Sequence[Level]) -
 
 def _ambient_co(judged: Judged) -> Iterator[Draft]:
     worst = max(
-        (test.ambient_co_ppm for _, test in judged.tests() if test.ambient_co_ppm is not None), default=None
+        (test.ambient_co_ppm for _, test in judged.tests if test.ambient_co_ppm is not None), default=None
     )
     if worst is None:
         return
@@ -118,24 +120,29 @@ def _left_off(judged: Judged) -> Iterator[Draft]:
         yield Draft("left_off")
 
 
+_IMPLAUSIBLE: dict[str, tuple[str, float | None, str]] = {
+    "o2_above_ambient": ("o2_pct", AIR_O2_PCT, "%"),
+    "o2_negative": ("o2_pct", 0.0, "%"),
+    "co2_negative": ("co2_pct", 0.0, "%"),
+    "co2_above_max": ("co2_pct", None, "%"),
+    "inconsistent_o2_co2": ("", None, ""),
+    "rich": ("", None, ""),
+    "co_out_of_range": ("co_ppm", CO_LIMIT_PPM, "ppm"),
+    "flue_temp_out_of_range": ("flue_temp_c", None, "°C"),
+    "air_temp_out_of_range": ("air_temp_c", None, "°C"),
+}
+"""Code to the reading it is about, its limit where that is one for all fuels, and the unit."""
+
+
 def _implausible(judged: Judged) -> Iterator[Draft]:
     """What the numbers refused, value and limit named."""
-    for place, test in judged.tests():
-        limits: dict[str, tuple[float | None, float | None, str]] = {
-            "o2_above_ambient": (test.o2_pct, AIR_O2_PCT, "%"),
-            "o2_negative": (test.o2_pct, 0.0, "%"),
-            "co2_negative": (test.co2_pct, 0.0, "%"),
-            "co2_above_max": (test.co2_pct, judged.case.fuel_of(test).co2_max_pct, "%"),
-            "inconsistent_o2_co2": (None, None, ""),
-            "rich": (None, None, ""),
-            "co_out_of_range": (test.co_ppm, CO_LIMIT_PPM, "ppm"),
-            "flue_temp_out_of_range": (test.flue_temp_c, None, "°C"),
-            "air_temp_out_of_range": (test.air_temp_c, None, "°C"),
-        }
+    for place, test in judged.tests:
         for code in judged.numbers.codes[place]:
-            if code in limits:
-                value, limit, unit = limits[code]
-                evidence = {"fuel": judged.case.fuel_of(test).name}
+            if code in _IMPLAUSIBLE:
+                name, limit, unit = _IMPLAUSIBLE[code]
+                value, fuel = getattr(test, name) if name else None, judged.case.fuel_of(test)
+                limit = fuel.co2_max_pct if code == "co2_above_max" else limit
+                evidence = {"fuel": fuel.name}
                 yield at_test(test, code, value=value, limit=limit, unit=unit, rests_on=evidence)
         if test.o2_pct is None and test.co2_pct is None:
             yield at_test(test, "no_reading")
@@ -146,7 +153,7 @@ def _times(judged: Judged) -> Iterator[Draft]:
     if visit.closed_at is not None and visit.closed_at < visit.opened_at:
         yield Draft("times_out_of_order", "visit", rests_on={"detail": "The visit closes before it opens."})
     last: FiringTest | None = None
-    for _, test in sorted(judged.tests(), key=lambda pair: pair[1].sequence):
+    for _, test in sorted(judged.tests, key=lambda pair: pair[1].sequence):
         if test.observed_at is None:
             continue
         if test.observed_at < visit.opened_at - CLOCK_TOLERANCE:
@@ -162,7 +169,7 @@ def _times(judged: Judged) -> Iterator[Draft]:
             yield at_test(test, "times_out_of_order", rests_on={"detail": detail})
         last = test
     if now is not None:
-        newest = max((t.observed_at for _, t in judged.tests() if t.observed_at), default=visit.opened_at)
+        newest = max((t.observed_at for _, t in judged.tests if t.observed_at), default=visit.opened_at)
         ahead = max(newest, visit.opened_at) - now
         if ahead > CLOCK_TOLERANCE:
             yield _clock_apart(ahead)
@@ -178,7 +185,7 @@ def _fuel(judged: Judged) -> Iterator[Draft]:
     expected = judged.case.appliance.fuel
     if judged.case.visit.source == Visit.Source.IMPORT:
         return  # what was on file on an old visit's day is not known; a conversion starts a new trim state
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         if test.fuel != expected:
             evidence = {"fuel": FUELS[test.fuel].name, "expected": FUELS[expected].name}
             yield Draft("other_fuel", rests_on=evidence)
@@ -186,12 +193,13 @@ def _fuel(judged: Judged) -> Iterator[Draft]:
 
 def _acceptance(judged: Judged) -> Iterator[Draft]:
     """CO2 outside its band: graver as left than as found. What was found and left alone was left so."""
-    case = judged.case
+    case, inside = judged.case, judged.verdicts.p_inside
+    outside = [(place, test) for place, test in judged.tests if inside.get(place, 1.0) < P_OUTSIDE]
+    if not outside:
+        return
     left = {id(test) for test in standing_tests(case, Phase.AS_LEFT).values()}
-    for place, test in judged.tests():
-        probability = judged.verdicts.p_inside.get(place)
-        if probability is None or probability >= P_OUTSIDE:
-            continue
+    for place, test in outside:
+        probability = inside[place]
         if id(test) in left and (test.phase == Phase.AS_LEFT or case.visit.is_closed):
             yield _outside(judged, "outside_acceptance", place, test, probability)
         elif test.phase == Phase.AS_FOUND:
@@ -214,13 +222,13 @@ def _outside(judged: Judged, code: str, place: int, test: FiringTest, probabilit
 
 
 def _unproved(judged: Judged) -> Iterator[Draft]:
-    for place, test in judged.tests():
+    for place, test in judged.tests:
         if place in judged.verdicts.unprovable:
             yield at_test(test, "cannot_prove", probability=judged.verdicts.unprovable[place])
 
 
 def _pressure_and_flue(judged: Judged) -> Iterator[Draft]:
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         spec = judged.case.spec_for(test)
         if spec is None:
             continue
@@ -242,7 +250,7 @@ def _pressure_and_flue(judged: Judged) -> Iterator[Draft]:
 
 
 def _fuel_line(judged: Judged) -> Iterator[Draft]:
-    for place, test in judged.tests():
+    for place, test in judged.tests:
         residual = judged.value("fuel_line_residual_pct", place)
         u = float(judged.numbers.u["fuel_line_residual_pct"][place])
         if residual is not None and u > 0 and abs(residual) > FUEL_LINE_U * u:
@@ -251,10 +259,9 @@ def _fuel_line(judged: Judged) -> Iterator[Draft]:
 
 
 def _no_spec(judged: Judged) -> Iterator[Draft]:
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         if judged.case.spec_for(test) is None:
-            point = test.get_point_display()
-            evidence = {"fuel": FUELS[test.fuel].name, "place": point}
+            evidence = {"fuel": FUELS[test.fuel].name, "place": str(Point(test.point).label)}
             yield Draft("no_spec", f"point:{test.point}", rests_on=evidence)
 
 
@@ -274,7 +281,7 @@ def _items(judged: Judged) -> Iterator[Draft]:
 
 def _analyser(judged: Judged) -> Iterator[Draft]:
     visit, period = judged.case.visit, judged.case.period
-    if not any(True for _ in judged.tests()):
+    if not any(True for _ in judged.tests):
         return
     if visit.analyser_id is None:
         if visit.analyser_text:

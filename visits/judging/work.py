@@ -23,7 +23,7 @@ def order_of_work(judged: Judged) -> Iterator[Draft]:
     case = judged.case
     found: dict[tuple[int, str], FiringTest] = {}
     left: dict[tuple[int, str], FiringTest] = {}
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         if test.phase == Phase.AS_FOUND:
             found[test.burner_id, test.point] = test
             if read_after_move(case, test):
@@ -143,7 +143,7 @@ _WHY = {
 def settled(judged: Judged) -> Iterator[Draft]:
     """Readings that were not settled, or that nobody said were; and a probe that fell out."""
     wait_s = settle_s_of(judged.case)
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         if test.settled in (FiringTest.Settled.UNKNOWN, FiringTest.Settled.NOT_SETTLED):
             why = _WHY.get(FiringTest.Why(test.settled_why)) if test.settled_why else None
             evidence = {"why": why or "Nobody stated it as settled.", "reason": test.settled_why}
@@ -159,7 +159,7 @@ def forced_rate(judged: Judged) -> Iterator[Draft]:
     """A rate forced for longer than the control holds it, where no fan speed shows that it held."""
     case = judged.case
     limit_s = case.appliance.model.forced_rate_s
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         since = _forced_since(case, test)
         if since is None or test.observed_at is None:
             continue
@@ -206,7 +206,7 @@ def _fan_proves(case: Case, test: FiringTest) -> bool:
 def rate_proved(judged: Judged) -> Iterator[Draft]:
     """High fire is high fire at 95 % of the high fan speed or more."""
     case = judged.case
-    for _, test in judged.tests():
+    for _, test in judged.tests:
         high = _high_rpm(case, test)
         if test.point != Point.HIGH or high is None:
             continue
