@@ -10,6 +10,7 @@ from django.db.models import Subquery
 from django.utils import timezone
 
 from analytics.claiming import Claim, claim
+from analytics.costing.pricing import costs_reprice
 from analytics.costing.reckoning import costs_of
 from analytics.costing.taken_off import TakenOff
 from analytics.costing.totals import total_of
@@ -38,6 +39,7 @@ from analytics.writing import appliances_replace, estimates_write
 from common.models import OutboxEvent
 from common.planner import tables_analyse
 from fleet.models import Appliance
+from fleet.records import PRICES_CHANGED
 
 RUNS_KEPT = 2
 ROWS_DELETED_AT_ONCE = 20_000
@@ -84,7 +86,7 @@ def fleet_recompute(
         began = timezone.now()
         read, estimates = _fitted(held.run, progress)
         _publish(held, read, estimates, progress)
-        return _counted(held.run, estimates, refitted=_catch_up(began, progress))
+        return _counted(held.run, estimates, refitted=_catch_up(held.run, began, progress))
     finally:
         held.release()
         runs_forget()
@@ -114,6 +116,7 @@ def _publish(held: Claim, read: FleetHistory, estimates: Estimates, progress: Pr
         held.renew()
         progress("writing", rows)
 
+    run.priced_at = timezone.now()
     costs = costs_of(None, as_of=run.as_of, taken=TakenOff.of_fit(read, estimates))
     estimates_write(run, read, estimates, costs=costs, due=_due(None), written=written)
     tables_analyse(TrimDrift, ApplianceDrift, PeriodBias, GasShift, TuningCost)
@@ -152,7 +155,7 @@ def appliances_refit(appliance_ids: Sequence[int]) -> int:
             return 0
         read = history_read(ids, numbering=kept.numbering)
         trims, appliances = appliances_fit(read, kept, as_of=run.as_of)
-        costs = costs_of(ids, as_of=run.as_of, run=run)
+        costs = costs_of(ids, as_of=run.as_of, priced_on=timezone.localdate(), run=run)
         appliances_replace(run, ids, read, trims, appliances, costs=costs, due=_due(ids))
     return len(ids)
 
@@ -180,8 +183,8 @@ def kept_of_run(run_id: int, started_at: datetime) -> Kept:
     return unpacked(bytes(data))
 
 
-def _catch_up(began: datetime, progress: Progress) -> int:
-    """Refit what was closed or corrected while the run was reading and writing."""
+def _catch_up(run: DriftRun, began: datetime, progress: Progress) -> int:
+    """Refit what was closed or corrected while the run was reading and writing, at the prices as they are."""
     since = began - COMMIT_LAG
     events = OutboxEvent.objects.filter(kind__in=["visit.closed", "visit.corrected"], created_at__gte=since)
     appliances = sorted({payload["appliance"] for payload in events.values_list("payload", flat=True)})
@@ -189,6 +192,8 @@ def _catch_up(began: datetime, progress: Progress) -> int:
         some = appliances[start : start + REFITTED_AT_ONCE]
         appliances_refit(some)
         progress("catching up", len(some))
+    if OutboxEvent.objects.filter(kind=PRICES_CHANGED, created_at__gte=since).exists():
+        costs_reprice(run, now=timezone.now(), on=timezone.localdate())
     return len(appliances)
 
 

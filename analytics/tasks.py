@@ -9,7 +9,7 @@ from django.utils import timezone
 from analytics.alerting import alerts_raise, appliance_alerts_raise
 from analytics.claiming import DriftBusy
 from analytics.mailing import alerts_mail
-from analytics.models import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun, TurnDuty
+from analytics.models import ENGINE_VERSION, DriftDuty, DriftPointer, DriftRun, PriceDuty, TurnDuty
 from common.models import OutboxEvent
 from visits.models import Adjustment, Visit
 
@@ -37,6 +37,22 @@ def moves_told(event: OutboxEvent) -> None:
         turns_ask(models_moved())
     elif event.kind == "visit.corrected" or Adjustment.objects.filter(visit=event.subject_id).exists():
         turns_ask(set(Visit.objects.filter(pk=event.subject_id).values_list("appliance__model", flat=True)))
+
+
+def prices_told(event: OutboxEvent) -> None:
+    """Have the tick take up the prices as they are now."""
+    from analytics.costing.pricing import prices_ask
+
+    prices_ask()
+
+
+def prices_what_is_owed(now: datetime) -> dict[str, int]:
+    """Money follows a price that was stated or changed since."""
+    if not PriceDuty.objects.filter(asked__gt=F("answered")).exists():
+        return {}
+    from analytics.costing.pricing import prices_answer
+
+    return {"burners": prices_answer(_current(), now=timezone.now(), on=timezone.localdate(now))}
 
 
 def learn_what_is_owed(now: datetime) -> dict[str, int]:

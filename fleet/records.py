@@ -8,6 +8,7 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from common.editing import row_add, row_change
+from common.outbox import announce
 from fleet.models import (
     Analyser,
     AnalyserChannel,
@@ -36,6 +37,8 @@ KEPT = (
     AnalyserPeriod,
     GasPrice,
 )
+PRICES_CHANGED = "prices.changed"
+"""The kind of event that says that the money of some burners is another."""
 FAN_LIMITS = frozenset({"fan_high_rpm", "fan_low_rpm"})
 
 
@@ -46,6 +49,7 @@ def record_add(*, by: User, row: models.Model, lists: Mapping[str, Iterable[Any]
         row_add(by=by, row=row, lists=lists)
         if isinstance(row, Appliance):
             row_add(by=by, row=Burner(appliance=row))
+        _prices_announce(row)
 
 
 def record_change(
@@ -57,7 +61,15 @@ def record_change(
         changed = row_change(by=by, row=row, values=values, seen=seen)
         if isinstance(row, Burner) and FAN_LIMITS & changed.keys():
             PartFitted.objects.create(burner=row, part="fan limit", fitted_at=timezone.now())
+        if changed:
+            _prices_announce(row)
     return changed
+
+
+def _prices_announce(row: models.Model) -> None:
+    """A price is another, or a contract that has one holds other plants or other days."""
+    if isinstance(row, GasPrice) or (isinstance(row, Contract) and row.gas_prices.exists()):
+        announce(PRICES_CHANGED, row.pk)
 
 
 def _refuse_unless_kept(by: User, row: models.Model) -> None:

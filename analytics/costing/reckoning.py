@@ -61,10 +61,14 @@ def costs_of(
     appliance_ids: Sequence[int] | None,
     *,
     as_of: date,
+    priced_on: date | None = None,
     taken: TakenOff | None = None,
     run: Any = None,
 ) -> Costs:
-    """Of some appliances or the fleet. taken: what drift takes off; without it, what `run` stored."""
+    """Of some appliances or the fleet. taken: what drift takes off; without it, what `run` stored.
+
+    priced_on: the day whose prices hold; that of the reckoning where left out.
+    """
     found = found_read(appliance_ids, as_of=as_of)
     if taken is None:
         taken = TakenOff.of_run(run, found.period, found.place["area"])
@@ -89,7 +93,10 @@ def costs_of(
         points=points,
         reason=reason,
         prices=prices_of(
-            price_book(as_of), found.place["plant"].tolist(), found.place["customer"].tolist(), fuels
+            price_book(priced_on or as_of),
+            found.place["plant"].tolist(),
+            found.place["customer"].tolist(),
+            fuels,
         ),
     )
 

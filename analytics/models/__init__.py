@@ -1,7 +1,7 @@
 """What the drift work leaves behind: runs, and what each found."""
 
 from analytics.models.alerts import Alert
-from analytics.models.costs import PARTS, NoCost, TuningCost, UseSource
+from analytics.models.costs import PARTS, NoCost, PriceDuty, TuningCost, UseSource
 from analytics.models.estimates import (
     ApplianceDrift,
     FleetMonth,
@@ -29,6 +29,7 @@ __all__ = [
     "ModelAgeing",
     "NoCost",
     "PeriodBias",
+    "PriceDuty",
     "Reason",
     "TechnicianRepeat",
     "TrimDrift",

@@ -41,6 +41,21 @@ class UseSource(models.TextChoices):
     ASSUMED = "assumed", "input times assumed hours at full load"
 
 
+class PriceDuty(models.Model):
+    """The one row that says whether prices were changed: owed while asked for more often than answered."""
+
+    only = models.PositiveSmallIntegerField(primary_key=True, default=1)
+    asked = models.PositiveBigIntegerField(default=0)
+    answered = models.PositiveBigIntegerField(default=0)
+
+    class Meta:
+        verbose_name_plural = "price duties"
+        constraints = [models.CheckConstraint(condition=Q(only=1), name="price_duty_one_row")]
+
+    def __str__(self) -> str:
+        return f"prices: {self.answered} of {self.asked}"
+
+
 class TuningCost(models.Model):
     """Gas lost in a year by one burner as found, against its target: gross heat with its 95 % interval.
 

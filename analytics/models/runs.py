@@ -32,6 +32,7 @@ class DriftRun(models.Model):
     tuning_cost = models.JSONField(
         default=dict, help_text="The fleet's cost of being out of tune: figures with their intervals."
     )
+    priced_at = models.DateTimeField(null=True, help_text="Its money is at the prices stated by then.")
     kept = models.BinaryField(null=True, help_text="The same and more, held when one appliance is refitted.")
 
     alerted_at = models.DateTimeField(null=True, help_text="When it was looked through for alerts.")

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analytics.costing.pricing import prices_owed
 from analytics.costing.totals import Total
 from analytics.models import DriftRun, TuningCost
 from analytics.querysets import CostQuerySet
@@ -20,7 +21,10 @@ PRICES_SHOWN = 200
 
 @dataclass(frozen=True)
 class CostsPage:
-    """What the template draws. lines: each burner's row with what is said of it."""
+    """What the template draws. lines: each burner's row with what is said of it.
+
+    prices_owed: one was changed that the money does not follow yet.
+    """
 
     run: DriftRun | None
     total: Total | None
@@ -28,6 +32,7 @@ class CostsPage:
     lines: Sequence[tuple[TuningCost, CostStory]]
     after: str
     prices: Sequence[GasPrice]
+    prices_owed: bool
     assumptions: Sequence[LoadAssumption]
 
 
@@ -43,6 +48,7 @@ def costs_page(*, user: User, filters: CostFilters, after: str, size: int) -> Co
         lines=[(row, cost_story([row], units=units_of(user))) for row in page.rows],
         after=page.after,
         prices=list(GasPrice.objects.select_related("customer", "contract")[:PRICES_SHOWN]),
+        prices_owed=prices_owed() > 0,
         assumptions=list(LoadAssumption.objects.all()),
     )
 
