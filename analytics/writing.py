@@ -7,7 +7,7 @@ from itertools import islice, repeat
 from typing import Any
 
 import numpy as np
-from django.db import connection, models, transaction
+from django.db import models, transaction
 from django.db.models import Count, Q
 from django.db.models.functions import TruncMonth
 
@@ -27,7 +27,7 @@ from analytics.models import (
 )
 from analytics.reading import FleetHistory
 from analytics.reading.sources import FIRST_YEAR, TRIMS
-from visits.history.bulk import rows_write
+from common.bulk import rows_write
 from visits.models import Visit
 
 ROWS_AT_ONCE = 5_000
@@ -113,9 +113,9 @@ def trim_rows(run: DriftRun, read: FleetHistory, trims: Trims) -> Iterator[tuple
     burners, count = len(read.burner_id), len(TRIMS)
     offset_unit = np.where(trims.pascal, Unit.PASCAL.value, Unit.MILLI_W.value)
     units = np.stack([np.full(burners, Unit.PCT_OF_K.value), offset_unit], axis=1)
-    points = [_json([])] * (burners * count)
+    points = [json.dumps([])] * (burners * count)
     for (burner, place), found in trims.change_points.items():
-        points[burner * count + place] = _json(found)
+        points[burner * count + place] = json.dumps(found)
     return zip(
         repeat(run.pk, burners * count),
         np.repeat(read.appliance_id, count).tolist(),
@@ -156,7 +156,7 @@ def appliance_rows(
             appliance_id,
             probability[place],
             flagged[place],
-            _json(rows),
+            json.dumps(rows),
             by,
             ApplianceDrift.NextReason.OUTSIDE.value if by else "",
             *costs.get(appliance_id, (None, None, None)),
@@ -235,11 +235,6 @@ def months_write(run: DriftRun) -> None:
     FleetMonth.objects.bulk_create(
         FleetMonth(run=run, month=row.pop("first_day"), **row) for row in list(counted)
     )
-
-
-def _json(value: list[Any]) -> Any:
-    """COPY takes JSON as text; elsewhere the field writes it."""
-    return json.dumps(value) if connection.vendor == "postgresql" else value
 
 
 def _chunks(rows: Iterator[Any]) -> Iterator[list[Any]]:

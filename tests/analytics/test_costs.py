@@ -17,9 +17,9 @@ from combustion.balance import co2_from_phi, o2_from_co2
 from combustion.fuels import FUELS
 from combustion.readings import Readings
 from combustion.savings import efficiency_change
+from common.bulk import rows_write
 from fleet.models import GasPrice
 from tests import factories as make
-from visits.history.bulk import rows_write
 
 AS_OF = date(2026, 6, 1)
 GAS = FUELS["natural_gas"]

@@ -7,8 +7,8 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
+from common.bulk import rows_write
 from fleet.models import Burner, PartFitted, Point, TrimKind
-from visits.history.bulk import rows_write
 from visits.history.cells import zone_of
 from visits.history.columns import Row
 from visits.history.places import Places

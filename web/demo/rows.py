@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from common.bulk import keys_reserve, rows_write
 from fleet.models import Appliance, Burner, Contract, Customer, GasArea, PartFitted, Plant, Site
 from visits.models import Adjustment, Attendance, FiringTest, TemporaryChange, Visit
-from web.demo.bulk import keys_reserve, table_write
 from web.demo.lives import Lives, points_of
 from web.demo.plan import AppliancePlan, AttendancePlan, CustomerPlan, VisitPlan, appliances_of, plants_of
 from web.demo.readings import COLUMNS
@@ -168,10 +168,8 @@ class Chunk:
         key_of = {id(plan): key for plan, key in zip(attendances, attendance_keys, strict=True)}
         visit_keys = keys_reserve(Visit, len(visits))
         visit_key = {id(plan): key for plan, key in zip(visits, visit_keys, strict=True)}
-        table_write(
-            Attendance, ATTENDANCE, (self._attendance(plan, key_of[id(plan)]) for plan in attendances)
-        )
-        table_write(
+        rows_write(Attendance, ATTENDANCE, (self._attendance(plan, key_of[id(plan)]) for plan in attendances))
+        rows_write(
             Visit,
             VISIT,
             (self._visit(plan, visit_key[id(plan)], key_of[id(plan.attendance)]) for plan in visits),
@@ -181,9 +179,9 @@ class Chunk:
         for appliance in self.lives.appliances:
             self._tests(appliance, visit_key, tests, moves)
         self.tests_written = len(tests)
-        table_write(FiringTest, TEST, tests)
-        table_write(Adjustment, ADJUSTMENT, moves)
-        table_write(TemporaryChange, CHANGE, self._changes(visits, visit_key))
+        rows_write(FiringTest, TEST, tests)
+        rows_write(Adjustment, ADJUSTMENT, moves)
+        rows_write(TemporaryChange, CHANGE, self._changes(visits, visit_key))
         self._parts_write(visits)
         return visit_keys
 
