@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.db.models.functions import Coalesce, ExtractMonth, ExtractYear
 
 from analytics.estimates import EPOCH, FloatArray, IntArray
@@ -23,6 +23,9 @@ POINTS = (Point.HIGH.value, Point.LOW.value)
 KINDS = tuple(ApplianceModel.Kind.values)
 CONTROLS = tuple(ApplianceModel.RatioControl.values)
 AIR_SOURCES = tuple(Appliance.AirSource.values)
+PHASES = (Phase.AS_FOUND.value, Phase.AS_LEFT.value)
+_LEFT = PHASES.index(Phase.AS_LEFT)
+_MIXTURE = Q(co2_pct__isnull=False) | Q(o2_pct__isnull=False)
 _READ = ("flue_temp_c", "return_temp_c", "air_temp_c", "co_ppm")
 
 
@@ -46,15 +49,70 @@ class Found:
     read: dict[str, FloatArray]
     steady: np.ndarray
 
+    @property
+    def indicative(self) -> np.ndarray:
+        """Not shown to be thermally steady, or no return temperature was read (n,)."""
+        return ~self.steady | np.isnan(self.read["return_temp_c"]).all(axis=1)
+
+
+@dataclass(frozen=True)
+class States:
+    """Every state that burners were found or left in, one a row; in order of burner, visit and phase.
+
+    visit, day, left (n,): the visit, its instant as days of the epoch, and whether it is the state as left.
+    """
+
+    found: Found
+    visit: IntArray
+    day: FloatArray
+    left: np.ndarray
+
 
 def found_read(appliance_ids: Sequence[int] | None, *, as_of: date) -> Found:
     """Everything of some appliances, or of the whole fleet, in five queries."""
-    few = appliance_ids is not None
     burners = _burners_read(appliance_ids)
-    tests = _tests_read(appliance_ids, since=as_of - RECENT)
+    rows = _tests_as_found().filter(visit__local_on__gte=as_of - RECENT)
+    tests = _of_burners(_tests_read(rows, appliance_ids), burners)
+    return _found_of(burners, _last_visits(tests), few=appliance_ids is not None)
+
+
+def states_read(appliance_ids: Sequence[int]) -> States:
+    """All that is on file of some appliances: as found by the first test of a point, as left by the last."""
+    burners = _burners_read(appliance_ids)
+    left = FiringTest.objects.for_drift().filter(_MIXTURE, phase=Phase.AS_LEFT, point__in=POINTS)
+    tests = _of_burners(_tests_read(_tests_as_found() | left, appliance_ids), burners)
+    # the wanted test of a point comes first: of those as left the one with the highest number
+    sequence = np.where(tests["phase"] == _LEFT, -tests["sequence"], tests["sequence"])
+    order = np.lexsort((sequence, tests["point"], tests["phase"], tests["visit"], tests["burner"]))
+    tests = {name: column[order] for name, column in tests.items()}
+    new_state = _begins(tests["burner"], tests["visit"], tests["phase"])
+    use = new_state | _begins(tests["point"])
+    tests = {name: column[use] for name, column in tests.items()}
+    first = new_state[use]
+    return States(
+        found=_found_of(burners, tests, few=True, group=np.cumsum(first) - 1),
+        visit=tests["visit"][first].astype(np.int64),
+        day=tests["day"][first],
+        left=tests["phase"][first] == _LEFT,
+    )
+
+
+def _of_burners(tests: Columns, burners: Columns) -> Columns:
+    known = rows_of(burners["id"], tests["burner"]) >= 0
+    return {name: column[known] for name, column in tests.items()}
+
+
+def _begins(*columns: np.ndarray) -> np.ndarray:
+    """Where any of the columns is another than in the row before."""
+    new = np.ones(len(columns[0]), np.bool_)
+    new[1:] = np.any([np.diff(column) != 0 for column in columns], axis=0)
+    return new
+
+
+def _found_of(burners: Columns, tests: Columns, *, few: bool, group: IntArray | None = None) -> Found:
+    """Tests as rows of `Found`; group: the row of each, in order of burner, its burner's where left out."""
     row = rows_of(burners["id"], tests["burner"])
-    tests = _last_visits({name: column[row >= 0] for name, column in tests.items()})
-    row = rows_of(burners["id"], tests["burner"])
+    at = np.unique(row, return_inverse=True)[1] if group is None else group
     analysers = sources.analysers_read(np.unique(tests["analyser"]).tolist() if few else None)
     gases = gases_read()
     fuel = tests["fuel"].astype(np.int64)
@@ -64,26 +122,27 @@ def found_read(appliance_ids: Sequence[int] | None, *, as_of: date) -> Found:
     with np.errstate(invalid="ignore", divide="ignore"):
         ln_phi = np.log(phi) - inferred - gases.ln_g[burned]
     class_own = np.sqrt(np.maximum(var - FLAME_U_LN_PHI**2, 0.0))
-    known, at = np.unique(row, return_inverse=True)
+    count = int(at.max()) + 1 if len(at) else 0
 
     def pairs(values: FloatArray) -> FloatArray:
-        grid = np.full((len(known), 2), np.nan)
+        grid = np.full((count, 2), np.nan)
         grid[at, tests["point"]] = values
         return grid
 
-    def of_visit(name: str) -> np.ndarray:
-        values = np.zeros(len(known), tests[name].dtype)
-        values[at] = tests[name]
-        return values
+    def of_row(values: np.ndarray) -> np.ndarray:
+        own = np.zeros(count, values.dtype)
+        own[at] = values
+        return own
 
-    steady = np.ones(len(known), np.bool_)
+    steady = np.ones(count, np.bool_)
     np.logical_and.at(steady, at, tests["steady"] == 1)
+    burner = of_row(row)
     return Found(
-        place={name: column[known] for name, column in burners.items()},
-        period=of_visit("period"),
-        month=of_visit("month").astype(np.int64),
-        read_on=of_visit("local_day").astype(np.int64),
-        fuel=of_visit("fuel").astype(np.int64),
+        place={name: column[burner] for name, column in burners.items()},
+        period=of_row(tests["period"]),
+        month=of_row(tests["month"]).astype(np.int64),
+        read_on=of_row(tests["local_day"]).astype(np.int64),
+        fuel=of_row(fuel),
         ln_phi=pairs(ln_phi),
         u_own=pairs(np.sqrt(var + np.nan_to_num(tests["inferred_u_ln_phi"]) ** 2)),
         u_shared=pairs(class_own * np.sqrt(1.0 - OWN_SHARE**2) / OWN_SHARE),
@@ -126,13 +185,15 @@ def _burners_read(appliance_ids: Sequence[int] | None) -> Columns:
     return {name: column[order] for name, column in read.items()}
 
 
-def _tests_read(appliance_ids: Sequence[int] | None, *, since: date) -> Columns:
+def _tests_as_found() -> QuerySet[FiringTest]:
     """Standing tests as found to reckon from, read before a trim moved or taken back for it."""
     read_before = Q(inferred_ln_phi__isnull=False) | Q(moved_before=False) | Q(moved_before__isnull=True)
-    mixture = Q(co2_pct__isnull=False) | Q(o2_pct__isnull=False)
-    rows = FiringTest.objects.for_drift().filter(
-        read_before, mixture, phase=Phase.AS_FOUND, point__in=POINTS, visit__local_on__gte=since
+    return FiringTest.objects.for_drift().filter(
+        read_before, _MIXTURE, phase=Phase.AS_FOUND, point__in=POINTS
     )
+
+
+def _tests_read(rows: QuerySet[FiringTest], appliance_ids: Sequence[int] | None) -> Columns:
     if appliance_ids is not None:
         rows = rows.filter(visit__appliance__in=appliance_ids)
     month = (ExtractYear("visit__local_on") - sources.FIRST_YEAR) * 12 + ExtractMonth("visit__local_on") - 1
@@ -141,6 +202,8 @@ def _tests_read(appliance_ids: Sequence[int] | None, *, since: date) -> Columns:
         rows,
         {
             "burner": ("i8", "burner_id"),
+            "visit": ("i8", "visit_id"),
+            "phase": ("i2", Place("phase", PHASES)),
             "analyser": ("i8", "visit__analyser_id"),
             "period": ("i8", "visit__analyser_period_id"),
             "day": ("f8", EpochDays("visit__opened_at")),

@@ -12,11 +12,12 @@ from analytics.costing.prices import Price, price_book, prices_of
 from analytics.costing.taken_off import UNKNOWN_GAS_U, TakenOff
 from analytics.costing.use import Assumptions, assumptions, yearly_use
 from analytics.estimates import FloatArray
-from analytics.models import PARTS, NoCost
+from analytics.models import NoCost
 from analytics.reading.mixture import CATALOGUE
 from analytics.reading.sources import FUELS
 from combustion.arrays import F64
 from combustion.balance import phi_from_co2
+from combustion.gum import Quantity
 from combustion.trims import KELVIN_AT_0_C, ln_intake_factor
 from combustion.tuning import RICHEST_PHI, Firing, LoadSplit, Loss, YearlyUse, lost_share, yearly_loss
 from fleet.models import Appliance, ApplianceModel, FiringSpec
@@ -57,6 +58,35 @@ class Costs:
     prices: Sequence[Price | None]
 
 
+@dataclass(frozen=True)
+class Shares:
+    """Burners in the states found (n,), and the share of a year's gas that each loses against its target.
+
+    firing: as found, with what is taken off.   target (n, 2): ln phi, NaN without one.   reason: why there is
+    no share; else empty.   share: by input, NaN where there is a reason.   use: of the burner, where from.
+    """
+
+    firing: Firing
+    target: FloatArray
+    points: np.ndarray
+    reason: np.ndarray
+    use: YearlyUse
+    use_source: np.ndarray
+    share: Quantity
+
+
+def shares_of(found: Found, taken: TakenOff) -> Shares:
+    """What every state loses, in a fixed number of queries."""
+    target = _targets(found)
+    firing, points, reason = _firing(found, taken, target)
+    assumed = assumptions()
+    use, source = yearly_use(found, assumed)
+    reason = np.where((reason == "") & ~(use.kwh >= 0.0), NoCost.NO_USE.value, reason)
+    # a use that is not known is no number below 0 either
+    use = YearlyUse(np.where(reason == "", use.kwh, np.nan), use.u_common, use.u_own)
+    return Shares(firing, target, points, reason, use, source, _shares(found, firing, assumed, reason))
+
+
 def costs_of(
     appliance_ids: Sequence[int] | None,
     *,
@@ -72,25 +102,21 @@ def costs_of(
     found = found_read(appliance_ids, as_of=as_of)
     if taken is None:
         taken = TakenOff.of_run(run, found.period, found.place["area"])
-    target = _targets(found)
-    firing, points, reason = _firing(found, taken, target)
-    assumed = assumptions()
-    use, source = yearly_use(found, assumed)
-    reason = np.where((reason == "") & ~(use.kwh >= 0.0), NoCost.NO_USE.value, reason)
-    share_value, share_u, loss = _losses(found, firing, use, assumed, reason)
-    reason = np.where((reason == "") & ~np.isfinite(loss.kwh), NoCost.NOT_COMPUTABLE.value, reason)
+    told = shares_of(found, taken)
+    loss = yearly_loss(told.share, told.use)
+    reason = np.where((told.reason == "") & ~np.isfinite(loss.kwh), NoCost.NOT_COMPUTABLE.value, told.reason)
     fuels = [FUELS[fuel] for fuel in found.fuel.tolist()]
     return Costs(
         found=found,
-        air=100.0 * np.expm1(-firing.ln_phi),
-        target=100.0 * np.expm1(-target),
-        lost=share_value,
-        lost_u=share_u,
+        air=100.0 * np.expm1(-told.firing.ln_phi),
+        target=100.0 * np.expm1(-told.target),
+        lost=np.asarray(told.share.value),
+        lost_u=told.share.u,
         loss=loss,
-        use_kwh=use.kwh,
-        use_source=source,
-        indicative=~found.steady | np.isnan(found.read["return_temp_c"]).all(axis=1),
-        points=points,
+        use_kwh=told.use.kwh,
+        use_source=told.use_source,
+        indicative=found.indicative,
+        points=told.points,
         reason=reason,
         prices=prices_of(
             price_book(priced_on or as_of),
@@ -209,15 +235,10 @@ def _approach(found: Found, flue: FloatArray) -> FloatArray:
     return np.clip(np.where(np.isnan(back), assumed, flue - back), 1.0, 300.0)
 
 
-def _losses(
-    found: Found, firing: Firing, use: YearlyUse, assumed: Assumptions, reason: np.ndarray
-) -> tuple[FloatArray, FloatArray, Loss]:
-    """Share lost, its uncertainty, and the year's loss: fuel by fuel, kind by kind of appliance."""
-    count = len(reason)
-    value, u = np.full(count, np.nan), np.full(count, np.nan)
-    unknown = np.full((3 + len(PARTS), count), np.nan)
-    parts = dict(zip(PARTS, unknown[3:], strict=True))
-    loss = Loss(unknown[0], unknown[1], unknown[2], parts)
+def _shares(found: Found, firing: Firing, assumed: Assumptions, reason: np.ndarray) -> Quantity:
+    """Share lost with what each input makes of it (n,): fuel by fuel, kind by kind of appliance."""
+    value, *rest = np.full((1 + len(_INPUTS), len(reason)), np.nan)
+    parts = dict(zip(_INPUTS, rest, strict=True))
     for fuel in np.unique(found.fuel).tolist():
         for kind, word in enumerate(KINDS):
             rows = np.flatnonzero((reason == "") & (found.fuel == fuel) & (found.place["kind"] == kind))
@@ -226,14 +247,14 @@ def _losses(
             own = assumed[word]
             split = LoadSplit(*(np.array(getattr(own, n)) for n in _SPLIT))
             share = lost_share(_rows(firing, rows), CATALOGUE[fuel], split)
-            told = yearly_loss(share, YearlyUse(use.kwh[rows], use.u_common[rows], use.u_own[rows]))
-            value[rows], u[rows] = share.value, share.u
-            loss.kwh[rows], loss.low[rows], loss.high[rows] = told.kwh, told.low, told.high
-            for name, part in told.parts.items():
-                loss.parts[name][rows] = part
-    return value, u, loss
+            value[rows] = share.value
+            for name, part in share.parts.items():
+                parts[name][rows] = part
+    return Quantity(value, parts)
 
 
+_INPUTS = ("own_high", "own_low", "analyser", "gas", "air", "flue", "response", "split", "split_own")
+"""What `lost_share` tells the parts of."""
 _SPLIT = ("low_fire_share", "low_fire_u_common", "low_fire_u_own")
 
 

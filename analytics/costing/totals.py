@@ -23,6 +23,10 @@ class Reach:
     low: float
     high: float
 
+    def times(self, factor: float) -> "Reach":
+        """In another unit; factor 0 or above."""
+        return Reach(self.value * factor, self.low * factor, self.high * factor)
+
     def __neg__(self) -> "Reach":
         return Reach(-self.value, -self.high, -self.low)
 

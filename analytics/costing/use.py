@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 from analytics.costing.found import KINDS, Found
 from analytics.estimates import FloatArray
 from analytics.models import UseSource
+from analytics.reading.columns import Columns
 from combustion.tuning import YearlyUse
 from fleet.models import Appliance, LoadAssumption
 
@@ -37,8 +38,7 @@ def yearly_use(found: Found, assumed: Assumptions) -> tuple[YearlyUse, np.ndarra
     part, several = _part_of_plant(place)
     choices = [np.isfinite(place["own_kwh"]), np.isfinite(place["plant_kwh"]) & np.isfinite(part)]
     plant_u = np.hypot(place["plant_u_pct"] / 100.0, np.where(several, PLANT_SHARE_U, 0.0))
-    _, at, count = np.unique(place["appliance"], return_inverse=True, return_counts=True)
-    burners = count[at] if len(count) else np.ones(0)
+    burners = _burners_beside(place)
     use = YearlyUse(
         kwh=np.select(choices, [place["own_kwh"], place["plant_kwh"] * part], place["input_kw"] * full)
         / burners,
@@ -47,6 +47,13 @@ def yearly_use(found: Found, assumed: Assumptions) -> tuple[YearlyUse, np.ndarra
     )
     named = [UseSource.APPLIANCE.value, UseSource.PLANT.value]
     return use, np.select(choices, named, UseSource.ASSUMED.value)
+
+
+def _burners_beside(place: Columns) -> np.ndarray:
+    """How many burners of its appliance there are, itself counted; a burner may have several rows."""
+    first = np.unique(place["id"], return_index=True)[1]
+    appliances, count = np.unique(place["appliance"][first], return_counts=True)
+    return np.asarray(count[np.searchsorted(appliances, place["appliance"])])
 
 
 def _part_of_plant(place: dict[str, Any]) -> tuple[FloatArray, np.ndarray]:

@@ -82,7 +82,7 @@ def total_sentence(total: Total, *, units: str = Units.SI) -> str:
     """What a fleet's total says, with how many burners it rests on."""
     energy = total.energy_kwh
     words = {
-        **_gas_words(energy, units),
+        **gas_words(energy, units),
         "burners": f"{total.burners:,}",
         "costing": f"{total.costing:,}",
         "saving": f"{total.saving:,}",
@@ -110,7 +110,7 @@ def _sentence(rows: Sequence[TuningCost], energy: Reach | None, money: Reach | N
     if energy is None:
         why = NoCost(next(row.reason for row in rows if row.reason)).label
         return _("As found on %(day)s no cost can be reckoned: %(why)s.") % {"day": day, "why": why}
-    words = {"day": day, **_gas_words(energy, units), "money": ""}
+    words = {"day": day, **gas_words(energy, units), "money": ""}
     if money is not None:
         words["money"] = _(", %(currency)s %(money)s (%(reach)s)") % {
             "currency": rows[0].currency,
@@ -132,8 +132,8 @@ def _sentence(rows: Sequence[TuningCost], energy: Reach | None, money: Reach | N
     return text % words
 
 
-def _gas_words(energy: Reach, units: str) -> dict[str, str]:
-    """The year's gas with its unit, and its interval; what is surely saved without its sign."""
+def gas_words(energy: Reach, units: str) -> dict[str, str]:
+    """Gas with its unit, and its interval; what is surely saved without its sign."""
     measure = MEASURES["annual_gas_kwh"]
     shown, unit = -energy if energy.surely < 0 else energy, measure.unit(units)
     value, low, high = (measure.value(kwh, units) for kwh in (shown.value, shown.low, shown.high))

@@ -41,6 +41,24 @@ def test_only_flagged_appliances_are_ranked_and_each_leads_to_its_evidence(run, 
     )
 
 
+def test_what_being_off_target_has_cost_stands_with_a_flagged_trim_and_in_the_file(
+    run, fleet, page_of
+) -> None:
+    client = page_of(fleet.manager)
+    page = client.get(reverse("web:evidence", args=[fleet.appliance.pk]))
+    (story,) = [burner.past for burner in page.context["page"].burners]
+    assert story.sentence in page.text
+    (line,) = sheet(client.get(reverse("web:wanderers"), {"as": "csv"}))
+    past = story.past
+    assert int(line["burner_past_intervals"]) == past.intervals > 2
+    told = [float(line[f"burner_past_{name}"]) for name in ("cost_kwh", "cost_low_kwh", "cost_high_kwh")]
+    reach = past.energy_kwh
+    assert told == pytest.approx([reach.value, reach.low, reach.high], rel=1e-4)
+    assert (line["burner_past_money"], past.money) == ("", None)
+    steady = client.get(reverse("web:evidence", args=[fleet.other_appliance.pk]))
+    assert [burner.past for burner in steady.context["page"].burners] == [None]
+
+
 def test_filters_in_the_address_narrow_list_and_file_alike(run, fleet, page_of) -> None:
     client = page_of(fleet.manager)
     for query, tags in (

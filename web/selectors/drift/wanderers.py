@@ -1,6 +1,6 @@
 """The ranked list of wanderers, and the evidence behind one appliance, each in a fixed number of queries."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Exists, OuterRef, QuerySet
@@ -8,8 +8,10 @@ from django.http import Http404
 from django.utils import timezone
 
 from analytics.closeups import BurnerCloseUp, StepRow, appliance_closeup
+from analytics.costing.past import PastCost, past_costs
 from analytics.models import ApplianceDrift, DriftRun, PeriodBias, TrimDrift, Unit
 from analytics.selectors import TrimStory, Wanderer, trim_sentence, wanderers_ranked, with_evidence
+from analytics.selectors.past import PastStory, past_story
 from analytics.selectors.trends import TrendStory, appliance_trends
 from analytics.services import current_run
 from fleet.models import Appliance, Burner, SafetyLimit
@@ -20,6 +22,8 @@ from visits.models import Visit
 from web.forms.drift import WandererFilters
 from web.paging import counted, page_by_value
 from web.selectors.due import SITE
+
+PAST_AT_ONCE = 500
 
 
 @dataclass(frozen=True)
@@ -64,6 +68,18 @@ def wanderers_page(*, user: User, filters: WandererFilters, after: str, size: in
     )
 
 
+def with_past(
+    rows: Sequence[RankedTrim], run: DriftRun | None
+) -> Iterator[tuple[RankedTrim, PastCost | None]]:
+    """Each line with what its burner has cost, where its trim is flagged; some hundreds at a time."""
+    for start in range(0, len(rows), PAST_AT_ONCE):
+        some = rows[start : start + PAST_AT_ONCE]
+        flagged = sorted({row.trim.appliance_id for row in some if row.trim.flagged})
+        past = past_costs(flagged, run=run, on=timezone.localdate()) if run and flagged else {}
+        for row in some:
+            yield row, past.get(row.trim.burner_id) if row.trim.flagged else None
+
+
 def narrowed(user: User, filters: WandererFilters) -> QuerySet[ApplianceDrift]:
     """The appliances asked for, the surest first; by cost only those that have one."""
     rows = filters.place.narrow(wanderers_ranked(user=user, flagged_only=not filters.everything), SITE)
@@ -94,11 +110,15 @@ class Line:
 
 @dataclass(frozen=True)
 class BurnerEvidence:
-    """One burner's sentences and visits, the newest first. offset_unit: as in `analytics.models.Unit`."""
+    """One burner's sentences and visits, the newest first. offset_unit: as in `analytics.models.Unit`.
+
+    past: where a trim is flagged, what being off target has cost.
+    """
 
     burner: Burner
     trims: list[TrimStory]
     offset_unit: str
+    past: PastStory | None = None
     lines: Sequence[Line] = field(default_factory=list)
 
 
@@ -129,8 +149,17 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
         row.period_id: row
         for row in PeriodBias.objects.visible_to(user).current().filter(period__visits__appliance=appliance)
     }
+    flagged = any(trim.row.flagged for own in trims.values() for trim in own)
+    past = past_costs([appliance.pk], run=run, on=timezone.localdate()) if run and flagged else {}
     burners = [
-        _evidence(burner, trims.get(burner.pk, []), close.get(burner.pk), visits, biases)
+        _evidence(
+            burner,
+            trims.get(burner.pk, []),
+            close.get(burner.pk),
+            visits,
+            biases,
+            _past(burner, trims.get(burner.pk, []), past, units),
+        )
         for burner in appliance.burners.all()
     ]
     drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
@@ -144,12 +173,20 @@ def _trends(appliance: Appliance, units: str) -> dict[int, list[TrendStory]]:
     return appliance_trends(appliance.pk, safety=own, units=units)
 
 
+def _past(
+    burner: Burner, trims: Sequence[TrimStory], past: Mapping[int, PastCost], units: str
+) -> PastStory | None:
+    known = past.get(burner.pk) if any(trim.row.flagged for trim in trims) else None
+    return past_story(known, units=units) if known else None
+
+
 def _evidence(
     burner: Burner,
     trims: list[TrimStory],
     close: BurnerCloseUp | None,
     visits: dict[int, Visit],
     biases: dict[int, PeriodBias],
+    past: PastStory | None,
 ) -> BurnerEvidence:
     steps = reversed(close.steps) if close else ()
     lines = [
@@ -157,4 +194,4 @@ def _evidence(
         for step in steps
     ]
     unit = Unit.PASCAL.value if close is None else close.offset_unit
-    return BurnerEvidence(burner, trims, unit, lines)
+    return BurnerEvidence(burner, trims, unit, past, lines)

@@ -9,11 +9,12 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from analytics.costing.past import PastCost
 from analytics.figures import Estimate, Mark, intervals
 from analytics.trim_scale import trim_scale
 from web.access import FIRM, OFFICE, PersonRequest, page_for
 from web.forms.drift import WandererFilterForm
-from web.selectors.drift.wanderers import RankedTrim, evidence_page, wanderers_page
+from web.selectors.drift.wanderers import RankedTrim, evidence_page, wanderers_page, with_past
 from web.sheets import file_asked, sheet_response
 from web.views.drift.trends import trend_charts
 
@@ -23,8 +24,13 @@ COLUMNS = (
     "appliance", "customer", "site", "gas_area", "burner", "trim", "unit", "wander_probability", "flagged",
     "moved_per_year", "usual_per_year", "drift_per_year", "drift_low", "drift_high",
     "from_analyser_per_year", "from_gas_per_year", "visits", "next_visit_by", "appliance_cost_kwh_per_year",
-    "appliance_cost_low_kwh", "appliance_cost_high_kwh",
+    "appliance_cost_low_kwh", "appliance_cost_high_kwh", "burner_past_from", "burner_past_to",
+    "burner_past_intervals", "burner_past_intervals_left_out", "burner_past_cost_kwh",
+    "burner_past_cost_low_kwh", "burner_past_cost_high_kwh", "burner_past_co2_kg", "burner_past_co2_low_kg",
+    "burner_past_co2_high_kg", "currency", "burner_past_money", "burner_past_money_low",
+    "burner_past_money_high",
 )  # fmt: skip
+PAST_COLUMNS = len(COLUMNS) - COLUMNS.index("burner_past_from")
 EVIDENCE_COLUMNS = (
     "burner", "visit", "local_on", "phase", "analyser", "bias_co2_pct", "bias_u_co2_pct", "bias_weak",
     "removed_analyser_pct", "removed_gas_pct", "throttle_pct", "throttle_u_pct", "offset", "offset_u",
@@ -39,7 +45,8 @@ def wanderers(request: PersonRequest) -> HttpResponseBase:
     form, filters = WandererFilterForm.chosen(request.GET)
     if file := file_asked(request):
         whole = wanderers_page(user=request.user, filters=filters, after="", size=FILE_ROWS)
-        return sheet_response("wanderers", file, COLUMNS, (_cells(row) for row in whole.rows))
+        cells = (_cells(*line) for line in with_past(whole.rows, whole.run))
+        return sheet_response("wanderers", file, COLUMNS, cells)
     page = wanderers_page(user=request.user, filters=filters, after=request.GET.get("after", ""), size=ROWS)
     words = {"axis": _("movement a year, times its peers'"), "firm": _("flagged"), "weak": _("not flagged")}
     context = {
@@ -76,14 +83,24 @@ def _estimate(row: RankedTrim) -> Estimate | None:
     return Estimate(name, times, times, times, weak=not row.trim.flagged)
 
 
-def _cells(row: RankedTrim) -> list[Any]:
+def _cells(row: RankedTrim, past: PastCost | None) -> list[Any]:
     site, trim = row.drift.appliance.plant.site, row.trim
     return [
         row.drift.appliance.tag, str(site.customer), str(site), str(site.gas_area or ""), str(trim.burner),
         trim.trim, trim.get_unit_display(), trim.wander_probability, trim.flagged, trim.moved_per_year,
         trim.usual_per_year, trim.drift_per_year, trim.drift_low, trim.drift_high,
         trim.from_analyser_per_year, trim.from_gas_per_year, trim.visits, row.drift.next_visit_by,
-        row.drift.cost_kwh, row.drift.cost_low_kwh, row.drift.cost_high_kwh,
+        row.drift.cost_kwh, row.drift.cost_low_kwh, row.drift.cost_high_kwh, *_past_cells(past),
+    ]  # fmt: skip
+
+
+def _past_cells(past: PastCost | None) -> list[Any]:
+    if past is None:
+        return [None] * PAST_COLUMNS
+    ends = [[reach.value, reach.low, reach.high] for reach in (past.energy_kwh, past.co2_kg)]
+    money = [past.money.value, past.money.low, past.money.high] if past.money else [None] * 3
+    return [
+        past.since, past.until, past.intervals, past.left_out, *ends[0], *ends[1], past.currency, *money
     ]  # fmt: skip
 
 
