@@ -5,6 +5,8 @@ import json
 import zlib
 from typing import Any
 
+from pydantic_core import from_json, to_json
+
 
 def canonical_json(value: Any) -> bytes:
     """Sorted keys, no spaces, UTF-8; NaN and infinities refused. 5 and 5.0 are the same number."""
@@ -30,9 +32,9 @@ def body_hash(value: Any) -> bytes:
 
 def packed(value: Any) -> bytes:
     """The JSON value, compressed for keeping."""
-    return zlib.compress(json.dumps(value, separators=(",", ":"), ensure_ascii=False).encode(), 1)
+    return zlib.compress(to_json(value), 1)
 
 
 def unpacked(data: bytes | memoryview) -> Any:
     """The JSON value that `packed` kept."""
-    return json.loads(zlib.decompress(data))
+    return from_json(zlib.decompress(data))

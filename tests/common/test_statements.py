@@ -1,21 +1,23 @@
 """Prepared querysets and the upsert do what the ORM does, only with less ado."""
 
 from datetime import UTC, date, datetime
+from uuid import uuid4
 
 import pytest
 from django.db import models
 
 from common.prepared import Among, Bind, Prepared, hang
-from common.upsert import rewrite, upsert
+from common.upsert import insert, rewrite, upsert
 from fleet.models import AnalyserPeriod, Burner
 from tests.factories import (
     AnalyserPeriodFactory,
     ApplianceFactory,
     BurnerFactory,
     FiringTestFactory,
+    UserFactory,
     VisitFactory,
 )
-from visits.models import Finding, FiringTest, Severity
+from visits.models import Attendance, Finding, FiringTest, Severity, Visit, VisitRecord
 
 _of_day = Prepared(
     lambda: (
@@ -132,3 +134,44 @@ def test_a_rewrite_where_every_value_is_missing_is_understood() -> None:
     rewrite([test], model=FiringTest, fields=["co_ppm"])
     test.refresh_from_db()
     assert test.co_ppm is None
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "text", ['"quoted" \\ back', "line\nand\ttab \u2028", "größe 水 \U0001f525", "{1,NULL}", ""]
+)
+@pytest.mark.parametrize("number", [5e-324, -0.0, 0.1 + 0.2, 1e-5, -987_654.321, 3])
+def test_values_come_back_as_they_were_written(text: str, number: float) -> None:
+    visit = VisitFactory(opened_at=datetime(2026, 3, 29, 0, 59, 59, 999_999, tzinfo=UTC))
+    row = _finding(visit, "a", value=number, unit="ppm", rests_on={text: [text, number, None, True]})
+    row.done_on_visit = visit
+    row.code = text[:40]
+    insert([row], model=Finding)
+    stored = Finding.objects.get(pk=row.pk)
+    assert (stored.code, stored.value) == (text[:40], number)
+    assert stored.rests_on == {text: [text, number, None, True]}
+    assert stored.made_at == row.made_at
+
+
+@pytest.mark.django_db
+def test_bytes_come_back_as_they_were_written() -> None:
+    visit, every_byte = VisitFactory(), bytes(range(256))
+    record = VisitRecord(visit=visit, revision=1, by=UserFactory(), at=datetime(2026, 1, 1, tzinfo=UTC))
+    record.document, record.answers = every_byte, b""
+    insert([record], model=VisitRecord)
+    record.refresh_from_db()
+    assert (bytes(record.document), bytes(record.answers)) == (every_byte, b"")
+
+
+@pytest.mark.django_db
+def test_a_row_joined_before_its_relation_had_a_key_is_stored_with_it_and_stays_joined(
+    django_assert_num_queries,
+) -> None:
+    visit = VisitFactory()
+    attendance = Attendance(plant=visit.appliance.plant, technician=UserFactory(), local_on=date(2026, 1, 5))
+    visit.pk, visit.uuid, visit.attendance = None, uuid4(), attendance
+    insert([attendance], model=Attendance)
+    insert([visit], model=Visit)
+    with django_assert_num_queries(0):
+        assert visit.attendance is attendance
+    assert Visit.objects.get(pk=visit.pk).attendance_id == attendance.pk

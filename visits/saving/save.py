@@ -1,6 +1,5 @@
 """Save a visit as a device knows it: merged, judged and stored in one transaction, or not at all."""
 
-import json
 import uuid
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,11 +8,13 @@ from typing import Any
 from django.db import IntegrityError, connection, models, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from pydantic_core import from_json, to_json
 
 from common.audit import audit
 from common.canonical import body_hash, packed, unpacked
 from common.prepared import Bind, Prepared
 from common.problems import Problem
+from common.upsert import insert
 from people.models import User
 from people.permissions import works_here
 from visits.models import Visit, VisitRecord
@@ -73,7 +74,7 @@ class Sent:
     def parse(cls, visit_uuid: uuid.UUID, raw: bytes) -> "Sent":
         """The body, checked. Raises Problem `invalid` or `not_json`."""
         body = visit_parse(raw)
-        sent = without_nulls(json.loads(raw))
+        sent = without_nulls(from_json(raw))
         return cls(visit_uuid, body, sent, body_hash(sent).hex())
 
 
@@ -172,7 +173,7 @@ def _first(sender: Sender, sent: Sent) -> Saved:
     draft = first_draft(sender, sent, ONE_BY_ONE, timezone.now())
     (stored,) = drafts_store([draft])
     saved = first_answer(sender, sent, stored)
-    stored.record.save()
+    insert([stored.record], model=VisitRecord)
     return saved
 
 
@@ -209,7 +210,7 @@ def _store(
     reason: str = "",
 ) -> Saved:
     whole = {**flattened(document), "save_no": sent.body.save_no}
-    body = sent.body if whole == sent.json else visit_parse(json.dumps(whole).encode())
+    body = sent.body if whole == sent.json else visit_parse(to_json(whole))
     draft = draft_build(
         user=sender.user,
         source=sender.source,
