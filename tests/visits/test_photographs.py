@@ -271,6 +271,19 @@ def test_who_sees_the_visit_sees_its_photographs_and_who_writes_it_sends_them(
 
 
 @pytest.mark.django_db
+def test_it_comes_in_small_for_a_page_to_whoever_may_see_the_whole(camera, api_of) -> None:
+    key = uuid4()
+    camera.put(key, picture((2000, 1500)))
+    small = camera.scene.api.get(camera.address(key), {"size": "small"})
+    whole = camera.scene.api.get(camera.address(key))
+    sizes = [Image.open(BytesIO(b"".join(one.streaming_content))).size for one in (small, whole)]
+    assert sizes == [(640, 480), (2000, 1500)]
+    assert small["Cache-Control"] == whole["Cache-Control"]
+    stranger = api_of(UserFactory(role="contact"))
+    assert stranger.get(camera.address(key), {"size": "small"}).status_code == 404
+
+
+@pytest.mark.django_db
 def test_what_was_left_half_way_is_cleared_after_days_and_nothing_else_is(camera) -> None:
     sent = picture()
     kept, left = uuid4(), uuid4()

@@ -205,6 +205,9 @@ def test_photographs_come_with_the_save_and_one_that_is_none_spoils_nothing(
     )
     assert later.status_code == 302
     assert saved(address).photographs.count() == 1
+    page = client.get(reverse("web:visit", args=[row.visit.uuid])).text
+    whole = reverse("photograph", args=[row.visit.uuid, row.key])
+    assert f'<a href="{whole}"><img src="{whole}?size=small" alt="' in page
 
 
 def test_what_another_device_streamed_stands_in_the_grid_and_is_left_alone(fleet, entry, page_of) -> None:

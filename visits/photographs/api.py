@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import datetime
+from io import BytesIO
 from typing import Any
 
 from django.core.files.storage import default_storage
@@ -21,10 +22,12 @@ from common.problems import Problem
 from people.permissions import SignedIn, WorksHere
 from visits.api import person_of
 from visits.models import Photograph, Visit
-from visits.photographs.picture import MAX_BYTES, TYPES
+from visits.photographs.picture import MAX_BYTES, SMALL_EDGE_PX, TYPES, small_of
 from visits.photographs.ranges import digest_of, part_of
 from visits.photographs.service import Told, photograph_take
 from visits.schema import PROBLEM
+
+_SMALL = "small"
 
 
 class ToldQuery(serializers.Serializer[Any]):
@@ -99,6 +102,14 @@ class PhotographDetail(APIView):
 
     @extend_schema(
         tags=["visits"],
+        parameters=[
+            OpenApiParameter(
+                "size",
+                OpenApiTypes.STR,
+                enum=[_SMALL],
+                description=f"Its longest edge at most {SMALL_EDGE_PX} px; left out: whole.",
+            )
+        ],
         responses={(200, "image/jpeg"): OpenApiTypes.BINARY, 404: PROBLEM},
     )
     def get(self, request: Request, visit_uuid: uuid.UUID, key: uuid.UUID) -> FileResponse:
@@ -108,10 +119,12 @@ class PhotographDetail(APIView):
             raise Http404
         # Not written again under this name, but seen only by who may see the visit.
         headers = {"Cache-Control": "private, max-age=86400", "X-Content-Type-Options": "nosniff"}
-        name = f"{row.key}.jpg"
-        return FileResponse(
-            default_storage.open(row.path), content_type="image/jpeg", filename=name, headers=headers
-        )
+        kept, name = default_storage.open(row.path), f"{row.key}.jpg"
+        if request.GET.get("size") != _SMALL:
+            return FileResponse(kept, content_type="image/jpeg", filename=name, headers=headers)
+        with kept:
+            small = BytesIO(small_of(kept.read()))
+        return FileResponse(small, content_type="image/jpeg", filename=name, headers=headers)
 
     @extend_schema(exclude=True)
     def head(self, request: Request, visit_uuid: uuid.UUID, key: uuid.UUID) -> Response:

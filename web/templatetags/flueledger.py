@@ -89,6 +89,13 @@ def qty_head(context: dict[str, Any], name: str) -> SafeString:
     return format_html('{} <span class="unit">{}</span>', MEASURES[name].label, unit)
 
 
+@register.simple_tag(takes_context=True)
+def qty_name(context: dict[str, Any], name: str) -> str:
+    """The same as plain text, for a cell that stands by itself on a phone."""
+    unit = MEASURES[name].unit(_units(context))
+    return f"{MEASURES[name].label}, {unit}" if unit else str(MEASURES[name].label)
+
+
 @register.filter
 def at_zone(instant: datetime | None, zone: tzinfo) -> str:
     """An instant as the clock at the site showed it, with the zone's short name."""
