@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from analytics.figures.frame import AXIS, TOP_LEGEND, sheet, value_axis
 from analytics.figures.tokens import FOUND, INK, LEFT, SHEET, Figure
 
-LINE_PX, LEAST_PX = 26, 220
-CHARACTER_PX, MOST_NAME_PX, NARROW_AXIS_CHARACTERS = 7.2, 160, 22
+LINE_PX, TWO_LINES_PX, LEAST_PX = 26, 40, 220
+CHARACTER_PX, MOST_NAME_CHARACTERS = 7.2, 44
+NARROW_NAME_CHARACTERS, NARROW_AXIS_CHARACTERS = 20, 22
+"""On a phone a name stands in two lines, so that half the width is left for what it is the name of."""
 SECOND_LEGEND_LINE_PX = 26
 """On a phone the two words of the legend stand below each other, and the marks' names below both."""
 
@@ -47,30 +49,57 @@ def intervals(
         for weak in (False, True)
         if any(row.weak == weak for row in rows)
     ]
-    left = 14 + min(MOST_NAME_PX, round(CHARACTER_PX * max(map(len, names))))
+    wrapped = [_in_two_lines(name) for name in names]
+    line_px = TWO_LINES_PX if any(len(lines) > 1 for lines in wrapped) else LINE_PX
+    narrow_left = _left([line for lines in wrapped for line in lines])
     second = SECOND_LEGEND_LINE_PX if marks and len(traces) > 1 else 0
     axis_lines = textwrap.wrap(words["axis"], NARROW_AXIS_CHARACTERS)
     return {
         "data": traces,
         "layout": sheet(
-            height=max(LEAST_PX, 110 + LINE_PX * len(rows)) + second,
-            margin={"l": left, "r": 20, "t": 44, "b": 48},
-            narrow={"l": left, "r": 8, "t": 44 + second, "b": 32 + 16 * len(axis_lines)},
-            narrow_more={"xaxis": value_axis("<br>".join(axis_lines))},
+            height=_height(LINE_PX, len(rows)) + second,
+            margin={"l": _left(names), "r": 20, "t": 44, "b": 48},
+            narrow={"l": narrow_left, "r": 8, "t": 44 + second, "b": 32 + 16 * len(axis_lines)},
+            narrow_more={
+                "height": _height(line_px, len(rows)) + second,
+                "xaxis": value_axis("<br>".join(axis_lines)),
+                "yaxis": {
+                    **_names_axis(names),
+                    "tickvals": names,
+                    "ticktext": ["<br>".join(lines) for lines in wrapped],
+                },
+            },
             showlegend=len(traces) > 1,
             legend=TOP_LEGEND,
             shapes=[_line(mark) for mark in marks],
             annotations=[_label(mark) for mark in marks],
             xaxis=value_axis(words["axis"]),
-            yaxis={
-                **AXIS,
-                "type": "category",
-                "categoryorder": "array",
-                "categoryarray": names[::-1],
-                "range": [-0.6, len(names) - 0.4],
-            },
+            yaxis=_names_axis(names),
         ),
     }
+
+
+def _names_axis(names: Sequence[str]) -> Figure:
+    return {
+        **AXIS,
+        "type": "category",
+        "categoryorder": "array",
+        "categoryarray": list(names[::-1]),
+        "range": [-0.6, len(names) - 0.4],
+    }
+
+
+def _in_two_lines(name: str) -> list[str]:
+    return textwrap.wrap(name, NARROW_NAME_CHARACTERS, max_lines=2, placeholder=" …", break_on_hyphens=False)
+
+
+def _left(lines: Sequence[str]) -> int:
+    """Room for the longest, px."""
+    return 14 + round(CHARACTER_PX * min(MOST_NAME_CHARACTERS, max(map(len, lines))))
+
+
+def _height(line_px: int, lines: int) -> int:
+    return max(LEAST_PX, 110 + line_px * lines)
 
 
 def _trace(rows: Sequence[Estimate], name: str, *, weak: bool) -> Figure:

@@ -139,6 +139,18 @@ def test_estimates_stand_one_to_a_line_with_both_ends_of_their_interval() -> Non
     assert intervals([], words=words) is None
 
 
+def test_a_long_name_has_its_room_and_two_lines_on_a_phone() -> None:
+    name = "T070-B5, Skelby Moor Linen Works"
+    words = {"axis": "kWh", "firm": "", "weak": ""}
+    layout = go.Figure(intervals([Estimate(name, 1.0, 0.5, 1.5)], words=words)).layout
+    narrow = layout.meta["narrow"]
+    assert narrow["yaxis"]["ticktext"] == ["T070-B5, Skelby Moor<br>Linen Works"]
+    assert narrow["yaxis"]["tickvals"] == list(layout.yaxis.categoryarray) == [name]
+    # at least 7 px a letter, which is what the font takes at 13 px; half a phone's width at most
+    assert layout.margin.l >= 7 * len(name)
+    assert 7 * len("T070-B5, Skelby Moor") <= narrow["margin"]["l"] <= 164
+
+
 def test_months_are_drawn_with_their_interval_and_what_is_usual() -> None:
     months = [MonthValue(date(2026, month, 1), month / 10, 0.0, 1.0, weak=month == 1) for month in (1, 2)]
     words = {"axis": "shift, %", "value": "month", "weak": "weak", "interval": "95 %", "usual": "usual"}

@@ -1,6 +1,6 @@
 """What is blamed on the boiler: analysers and gas; and which models age."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import Any
 from urllib.parse import urlencode
@@ -154,10 +154,11 @@ def _shift_cells(row: GasShift) -> list[Any]:
     ]  # fmt: skip
 
 
-def _ageing_figure(lines: Iterable[Ageing], *, by_age: bool) -> Figure | None:
+def _ageing_figure(lines: Sequence[Ageing], *, by_age: bool) -> Figure | None:
+    units = {line.scale.unit for line in lines}
     rows = [
         Estimate(
-            line.age_words if by_age else f"{line.row.model} ({line.scale.unit})",
+            _ageing_name(line, by_age=by_age, alone=len(units) == 1),
             line.row.drift * line.scale.factor,
             (line.row.drift if line.row.drift_low is None else line.row.drift_low) * line.scale.factor,
             (line.row.drift if line.row.drift_high is None else line.row.drift_high) * line.scale.factor,
@@ -165,9 +166,19 @@ def _ageing_figure(lines: Iterable[Ageing], *, by_age: bool) -> Figure | None:
         )
         for line in lines
     ]
-    axis = _("drift a year, in the trim's unit")
-    words = {"axis": axis, "firm": _("surely drifts"), "weak": _("may not drift")}
+    unit = units.pop() if len(units) == 1 else _("in each one's unit")
+    words = {
+        "axis": _("drift a year, %(unit)s") % {"unit": unit},
+        "firm": _("surely drifts"),
+        "weak": _("may not drift"),
+    }
     return intervals(rows, words=words, marks=[Mark(0.0, _("no drift"))])
+
+
+def _ageing_name(line: Ageing, *, by_age: bool, alone: bool) -> str:
+    """With its unit where others have another."""
+    name = line.age_words if by_age else str(line.row.model)
+    return name if alone else f"{name} ({line.scale.unit})"
 
 
 def _bias_figure(rows: Iterable[PeriodStory]) -> Figure | None:
