@@ -89,7 +89,10 @@ def _in_binary(
 
 
 def _prepared(fields: Sequence[Any], row: Sequence[Any]) -> list[Any]:
+    """What SQLite takes: most values are measured ones, which it takes as they are."""
     return [
-        value if isinstance(field, models.JSONField) else field.get_db_prep_save(value, connection)
+        value
+        if value is None or type(value) is float or isinstance(field, models.JSONField)
+        else field.get_db_prep_save(value, connection)
         for field, value in zip(fields, row, strict=True)
     ]

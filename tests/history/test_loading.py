@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -26,6 +27,8 @@ from tests import factories
 from tests.history.conftest import Importer
 from tests.history.files import row, visit_of
 from visits.history.cells import visit_uuid
+from visits.judging.case import Case
+from visits.judging.engine import judge_plainly
 from visits.models import Adjustment, Attendance, Finding, FiringTest, TestResult, Visit
 
 pytestmark = pytest.mark.django_db
@@ -375,9 +378,9 @@ def test_one_event_and_one_audit_line_tell_of_the_whole_import(bring_in: Importe
 def test_the_judging_is_asked_once_a_chunk_with_all_its_visits(bring_in: Importer) -> None:
     asked: list[int] = []
 
-    def judge(ids: Sequence[int]) -> None:
-        assert Visit.objects.filter(pk__in=ids).count() == len(ids)
-        asked.append(len(ids))
+    def judge(cases: Sequence[Case]) -> Any:
+        asked.append(len(cases))
+        return judge_plainly(cases)
 
     bring_in([row(visit=f"job {n}") for n in range(7)], chunk_visits=3, judge=judge)
     assert asked == [3, 3, 1]
@@ -387,7 +390,7 @@ def test_a_chunk_takes_as_many_queries_for_fifty_visits_as_for_two(bring_in: Imp
     def queries(first: int, count: int) -> int:
         rows = [row(visit=f"job {n}", appliance=f"B{n}", site=f"S{n}") for n in range(first, first + count)]
         with CaptureQueriesContext(connection) as captured:
-            bring_in(rows, judge=lambda ids: None)
+            bring_in(rows)
         return len(captured)
 
     queries(0, 1)

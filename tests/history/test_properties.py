@@ -67,9 +67,7 @@ def test_a_good_file_is_stored_as_stated(visits: dict, name: str) -> None:
         for at, point, phase, co2, co in tests
     ]
     with tempfile.TemporaryDirectory() as folder:
-        outcome = history_import(
-            path=write(Path(folder) / "h.csv", rows), judge=lambda ids: None, chunk_visits=2
-        )
+        outcome = history_import(path=write(Path(folder) / "h.csv", rows), chunk_visits=2)
     assert outcome.faults == []
     stored = {
         (test.visit.uuid, test.sequence): (
@@ -135,6 +133,6 @@ def test_a_cell_survives_the_way_through_quotes(text: str) -> None:
     csv.writer(sheet).writerow([text])
     with tempfile.TemporaryDirectory() as folder:
         path = write(Path(folder) / "h.csv", [row(visit=f"v{text}v", customer=f"c{text}c")])
-        history_import(path=path, judge=lambda ids: None)
+        history_import(path=path)
     assert Customer.objects.filter(name=f"c{text}c").exists()
     assert math.isclose(FiringTest.objects.latest("pk").co2_pct, 9.0)

@@ -3,6 +3,7 @@
 import csv
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.apps import apps
@@ -11,6 +12,9 @@ from common.models import OutboxEvent
 from tests.history.conftest import Importer
 from tests.history.files import invented_fleet, row, visit_of, write
 from visits.history.cells import visit_uuid
+from visits.history.loader import Judge
+from visits.judging.case import Case
+from visits.judging.engine import judge_plainly
 from visits.models import FiringTest, Visit
 
 pytestmark = pytest.mark.django_db
@@ -28,14 +32,15 @@ def _counts() -> dict[str, int]:
     }
 
 
-def _interrupting(at_chunk: int) -> object:
+def _interrupting(at_chunk: int) -> Judge:
     chunks = 0
 
-    def judge(ids: Sequence[int]) -> None:
+    def judge(cases: Sequence[Case]) -> Any:
         nonlocal chunks
         chunks += 1
         if chunks == at_chunk:
             raise Interrupted
+        return judge_plainly(cases)
 
     return judge
 

@@ -56,8 +56,9 @@ def _named(model: type[M], names: Iterable[str], **new: Any) -> dict[str, M]:
 
 
 class Places:
-    """Rows of the fleet by the keys of the file, for one chunk of visits.
+    """Rows of the fleet by the keys of the file, for one chunk of visits, joined to one another.
 
+    burners_of: every burner of each appliance, by its id.
     A fixed number of queries, and as many again where something is new. What is made takes the first facts
     that the whole file gives. Where a row on file says otherwise, it stays as it is and a note is made.
     """
@@ -71,6 +72,7 @@ class Places:
         self.plants = self._plants(rows)
         self.models = self._models(rows)
         self.appliances = self._appliances(rows)
+        self.burners_of: dict[int, list[Burner]] = {}
         self.burners = self._burners(rows)
         self.technicians = technicians_ensure(names={row.technician for row in rows} - {""})
         self.analysers = self._analysers(rows)
@@ -103,6 +105,8 @@ class Places:
             return site
 
         sites, made = _ensured(Site, sorted(keys), find, make)
+        for key, site in sites.items():
+            site.customer = customers[key[0]]
         area_ids = {site.gas_area_id for site in sites.values()} - {None}
         area_names = {pk: area.name for pk, area in GasArea.objects.in_bulk(area_ids).items()}
         for key in keys - made:
@@ -126,9 +130,13 @@ class Places:
             plants = Plant.objects.filter(site__in=site_keys, name__in={key[2] for key in keys})
             return {(*site_keys[plant.site_id], plant.name): plant for plant in plants}
 
-        return _ensured(Plant, sorted(keys), find, lambda key: Plant(site=self.sites[key[:2]], name=key[2]))[
-            0
-        ]
+        def make(key: Key) -> Plant:
+            return Plant(site=self.sites[key[:2]], name=key[2])
+
+        plants, _ = _ensured(Plant, sorted(keys), find, make)
+        for key, plant in plants.items():
+            plant.site = self.sites[key[:2]]
+        return plants
 
     def _model_key(self, appliance: Key) -> Key:
         facts = self._ledger.facts("appliance", *appliance)
@@ -182,8 +190,8 @@ class Places:
         models = ApplianceModel.objects.select_related("maker").in_bulk(
             {appliance.model_id for appliance in appliances.values()}
         )
-        for appliance in appliances.values():
-            appliance.model = models[appliance.model_id]
+        for key, appliance in appliances.items():
+            appliance.model, appliance.plant = models[appliance.model_id], self.plants[key[:3]]
         for key in keys - made:
             appliance = appliances[key]
             self._compare(
@@ -204,7 +212,7 @@ class Places:
     def _burners(self, rows: Sequence[Row]) -> dict[Key, Burner]:
         keys = list(dict.fromkeys(row[:5] for row in rows))
         ids = {self.appliances[key[:4]].pk for key in keys}
-        standing: dict[int, list[Burner]] = {}
+        standing = self.burners_of
 
         def find() -> dict[Key, Burner]:
             standing.update((pk, []) for pk in ids)
@@ -266,7 +274,10 @@ class Places:
                 began=began.CALIBRATION if key[1] else began.UNKNOWN,
             )
 
-        return _ensured(AnalyserPeriod, keys, find, make)[0]
+        periods, _ = _ensured(AnalyserPeriod, keys, find, make)
+        for key, period in periods.items():
+            period.analyser = self.analysers[key[0]]
+        return periods
 
     def _compare(self, key: Key, stated: Facts, on_file: dict[str, Any]) -> None:
         for name, value in on_file.items():

@@ -12,14 +12,15 @@ from django.utils import timezone
 
 from common.models import AuditLine
 from common.outbox import announce
+from visits.history.cases import VisitRows
 from visits.history.checks import Checker
 from visits.history.columns import REASON, Row, RowReader
 from visits.history.ledger import Ledger
-from visits.history.loader import Judge, VisitRows, already_stored, visits_store
+from visits.history.loader import Judge, already_stored, visits_store
 from visits.history.places import Places
 from visits.history.reader import FileRefused, HistoryFile
 from visits.history.report import ImportOutcome, Remarks, bad_rows_sheet, beside
-from visits.judging import judge_visits
+from visits.judging.engine import judge_plainly
 
 CHUNK_VISITS = 500
 
@@ -39,7 +40,7 @@ def history_import(
     dry_run: bool = False,
     skip_bad: bool = False,
     progress: Progress = _no_progress,
-    judge: Judge = judge_visits,
+    judge: Judge = judge_plainly,
     chunk_visits: int = CHUNK_VISITS,
 ) -> ImportOutcome:
     """Check a history file and, where nothing in it is bad or `skip_bad` is set, store it.

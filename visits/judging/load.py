@@ -6,20 +6,11 @@ from typing import Any
 
 from common.grouping import grouped
 from fleet.items import item_book
-from fleet.models import (
-    Analyser,
-    AnalyserChannel,
-    AnalyserPeriod,
-    Appliance,
-    Burner,
-    FiringSpec,
-    ModelTrim,
-    PartFitted,
-)
-from fleet.selectors import gas_book, limit_book
+from fleet.models import Analyser, AnalyserPeriod, Appliance, Burner, PartFitted
 from people.models import Licence
 from people.selectors import licence_gap
 from visits.judging.case import Case
+from visits.judging.grounds import Grounds
 from visits.models import (
     Adjustment,
     Attendance,
@@ -33,11 +24,10 @@ from visits.models import (
 
 
 def cases_load(visit_ids: Sequence[int]) -> list[Case]:
-    """The cases of these visits, in no particular order."""
-    visits = list(Visit.objects.filter(pk__in=visit_ids))
+    """The cases of these visits, in their order; without those that are not on file."""
+    by_visit = Visit.objects.in_bulk(visit_ids)
+    visits = [by_visit[pk] for pk in dict.fromkeys(visit_ids) if pk in by_visit]
     _join(visits)
-    by_visit = {visit.pk: visit for visit in visits}
-    models = {visit.appliance.model_id for visit in visits}
     burners = list(Burner.objects.filter(appliance__in={visit.appliance_id for visit in visits}))
     by_burner = {burner.pk: burner for burner in burners}
     tests = _rows_of(FiringTest, by_visit, by_burner)
@@ -50,38 +40,24 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
         "visit_uuid",
     )
     burner_ids = {key: [row.pk for row in rows] for key, rows in grouped(burners, "appliance_id").items()}
-    specs = grouped(FiringSpec.objects.filter(model__in=models), "model_id")
-    trims = grouped(ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id")
-    channels = grouped(
-        AnalyserChannel.objects.filter(analyser__in={visit.analyser_id for visit in visits}), "analyser_id"
+    grounds = Grounds(
+        {visit.appliance for visit in visits}, {visit.analyser_id for visit in visits if visit.analyser_id}
     )
     technicians = {visit.technician_id for visit in visits if visit.source != Visit.Source.IMPORT}
     licences = grouped(
         Licence.objects.filter(technician__user__in=technicians).select_related("technician"),
         "technician.user_id",
     )
-    limits = limit_book()
     items = item_book()
-    gases = gas_book({visit.appliance.plant.site for visit in visits})
     return [
         Case(
             visit=visit,
-            appliance=visit.appliance,
             burner_ids=burner_ids.get(visit.appliance_id, []),
             tests=tests[visit.pk],
             adjustments=adjustments[visit.pk],
             changes=changes[visit.pk],
-            specs=specs[visit.appliance.model_id],
-            trims={trim.kind: trim for trim in trims[visit.appliance.model_id]},
-            limits=limits.in_force(
-                visit.appliance.plant.site.customer.country,
-                visit.appliance.plant.site.customer_id,
-                visit.local_on,
-            ),
-            channels={row.quantity: row for row in channels[visit.analyser_id]},
             period=visit.analyser_period,
             licence_gap=gap_of(visit, licences[visit.technician_id]),
-            gases=gases.in_force(visit.appliance.plant.site, visit.local_on),
             items=items.asked(
                 visit.appliance,
                 visit.appliance.plant.site.customer.country,
@@ -94,6 +70,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             answers=answers[visit.pk],
             settings=settings[visit.pk],
             parts=[part.part for part in parts[visit.uuid]],
+            **grounds.of(visit.appliance, visit.analyser_id, visit.local_on),
         )
         for visit in visits
     ]

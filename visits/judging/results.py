@@ -22,7 +22,7 @@ Values = Mapping[str, Sequence[float | None]]
 RESULT_COLUMNS: Final = (
     "engine_version", "bias_run", "spec_id", "verdict", "p_inside",
     "target_low_co2_pct", "target_high_co2_pct", "accept_low_co2_pct", "accept_high_co2_pct",
-    "why", *QUANTITIES, *(f"u_{name}" for name in QUANTITIES),
+    *QUANTITIES, *(f"u_{name}" for name in QUANTITIES), "why",
 )  # fmt: skip
 _NO_BAND = (None, None, None, None)
 
@@ -46,7 +46,7 @@ def result_values(numbers: Numbers, values: Values, verdicts: Verdicts) -> list[
         for band in (verdicts.bands.get(place) for place in range(count))
     ]
     return [
-        (ENGINE_VERSION, bias_run, spec.pk if spec else None, word, probability, *band, why, *measures)
+        (ENGINE_VERSION, bias_run, spec.pk if spec else None, word, probability, *band, *measures, why)
         for bias_run, spec, word, probability, band, why, *measures in zip(
             [case.period.applied_bias_run if case.period else None for case in numbers.cases],
             specs,
