@@ -10,6 +10,7 @@ from analytics.drift.decomposition import CommonSpread
 from analytics.drift.estimate import Run
 from analytics.drift.movement import Movement
 from analytics.drift.periods import Columns
+from analytics.drift.setting import Setting
 from analytics.drift.wander import Mixture
 from analytics.reading import FleetHistory, Numbering
 
@@ -41,6 +42,9 @@ class Kept:
             "usual_movement_offset_pa": float(movement.reference[1]),
             "noise_factor": movement.noise_factor,
             "visit_noise_pct": float(np.sqrt(movement.visit_var)),
+            "set_within_pct": [
+                float(sd) if np.isfinite(sd) else None for sd in np.sqrt(movement.setting.var)
+            ],
             "blunder_share": movement.blunder_share,
             "jump_share": movement.jump_share,
             "shares": [float(share) for share in mixture.share],
@@ -67,11 +71,20 @@ def unpacked(data: bytes) -> Kept:
         except KeyError as error:
             raise KeptOutdated(str(error)) from error
     # the row after the last is that of a model the run did not know: as the fleet's
-    scale = np.concatenate([run.movement.model_scale, np.ones((1, 2))])
-    return Kept(replace(run, movement=replace(run.movement, model_scale=scale)), numbering)
+    movement = run.movement
+    scale = np.concatenate([movement.model_scale, np.ones((1, 2))])
+    level = np.concatenate([movement.setting.level, np.full((1, 2), np.nan)])
+    movement = replace(movement, model_scale=scale, setting=replace(movement.setting, level=level))
+    return Kept(replace(run, movement=movement), numbering)
 
 
-_PARTS = {"Columns": Columns, "Movement": Movement, "CommonSpread": CommonSpread, "Mixture": Mixture}
+_PARTS = {
+    "Columns": Columns,
+    "Movement": Movement,
+    "CommonSpread": CommonSpread,
+    "Mixture": Mixture,
+    "Setting": Setting,
+}
 
 
 def _flat(prefix: str, value: Any) -> list[tuple[str, np.ndarray]]:

@@ -15,7 +15,7 @@ from analytics.drift.forecast import ANNUAL_DAYS, NODE_WEIGHT, Outlook
 from analytics.drift.history import HIGH, LOW, BoolArray, FloatArray, History, IntArray
 from analytics.drift.movement import Movement, noise_of
 from analytics.drift.scoring import grid, scored
-from analytics.drift.steps import Steps, steps_of
+from analytics.drift.steps import Steps, constants, steps_of
 from analytics.drift.summary import summarise
 
 
@@ -98,7 +98,7 @@ def _expected(steps: Steps, common: Common, movement: Movement) -> tuple[FloatAr
     var = noise + (shared + common.step_var)[:, None]
     usual = np.where(steps.read, var, np.nan)
     expected, deviation = np.full(steps.y.shape, np.nan), np.full(steps.y.shape, np.nan)
-    constant = _constant(steps)
+    constant = constants(steps, np.arange(steps.count))
     for point in (HIGH, LOW):
         last = -1
         fallback = float(np.nanmedian(usual[:, point])) if steps.read[:, point].any() else 0.0
@@ -112,11 +112,3 @@ def _expected(steps: Steps, common: Common, movement: Movement) -> tuple[FloatAr
             if steps.read[s, point]:
                 last = s
     return expected, deviation
-
-
-def _constant(steps: Steps) -> FloatArray:
-    """The constant that was taken off each reading to make it linear in the offset (S, 2)."""
-    signal = steps.signal_pa[steps.stretch][:, None]
-    centre = steps.offset_centre_pa[steps.stretch][:, None]
-    per = steps.slope * signal / (50.0 - steps.slope * centre)
-    return np.asarray(50.0 * np.log1p(per * centre / signal) - steps.slope * centre)

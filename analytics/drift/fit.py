@@ -17,6 +17,7 @@ from analytics.drift.movement import (
     first_guess,
     fit_noise,
     noise_of,
+    only,
     readings_of,
     spread_scale,
 )
@@ -32,6 +33,7 @@ from analytics.drift.scoring import (
     scored,
     weighed,
 )
+from analytics.drift.setting import setting_of
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.tracing import trace
 
@@ -98,6 +100,7 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
     movement = _fit_mixture(movement, table, rng)
     movement = _fit_drift(steps, common, movement, table, model, learnt, rng)
     movement = _fit_close(steps, common, movement, table, model, learnt, rng)
+    movement = _fit_setting(steps, common, movement, model, learnt)
     if len(learnt) < steps.stretches:
         table = grid(steps, common, movement, model)
     return Fit(common, columns, movement, scored(steps, common, movement, model, table))
@@ -220,6 +223,16 @@ def _fit_drift(
             between = max(float(excess / np.sum(weight**2)), 0.0)
         sd[trim] = max(np.sqrt(between), floor[trim])
     return replace(movement, drift_mean=mean, drift_sd=sd)
+
+
+def _fit_setting(
+    steps: Steps, common: Common, movement: Movement, model: IntArray, learnt: IntArray
+) -> Movement:
+    """What trims are set to, from the learnt stretches."""
+    some, theirs, _ = only(steps, common, learnt)
+    readings = readings_of(some, theirs, movement)
+    setting = setting_of(some, readings, model[some.burner], len(movement.model_scale))
+    return replace(movement, setting=setting)
 
 
 def _fit_jumps(steps: Steps, movement: Movement, close: Evidence, learnt: IntArray) -> Movement:

@@ -11,6 +11,7 @@ from analytics.drift.decomposition import Common, corrected
 from analytics.drift.history import OFFSET, THROTTLE, BoolArray, FloatArray, IntArray
 from analytics.drift.likelihood import log_likelihoods
 from analytics.drift.panels import LEVEL_VAR, Readings
+from analytics.drift.setting import Setting
 from analytics.drift.slices import over_slices
 from analytics.drift.steps import UNREAD, Steps
 from analytics.drift.threads import in_threads
@@ -36,7 +37,7 @@ class Movement:
     reference (2,): usual movement per root year.  noise_factor: true over declared noise.  visit_var: noise
     variance common to both points [%^2].  model_scale (M, 2): a model's usual movement over the fleet's.
     drift_mean, drift_sd (2,): steady drift per year between burners.  blunder_share: of readings.
-    jump_share: of intervals.
+    jump_share: of intervals.  setting: what trims are set to.
     """
 
     reference: FloatArray
@@ -48,6 +49,7 @@ class Movement:
     drift_sd: FloatArray
     blunder_share: float
     jump_share: float
+    setting: Setting
 
 
 def first_guess(models: int) -> Movement:
@@ -62,6 +64,7 @@ def first_guess(models: int) -> Movement:
         drift_sd=np.full(2, 1e-3),
         blunder_share=0.002,
         jump_share=0.0005,
+        setting=Setting.unknown(models),
     )
 
 

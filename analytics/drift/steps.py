@@ -246,7 +246,7 @@ def _linear(
     ratio2 = np.clip((safe[:, LOW] / safe[:, HIGH]) ** 2, 0.3, 1.8)
     with np.errstate(divide="ignore", invalid="ignore"):
         w = np.where(both, (ratio2 - 1.0) / (m2 - np.minimum(ratio2, 0.9 * m2)), np.nan)
-    centre = _medians(w, stretch, len(signal))
+    centre = medians(w, stretch, len(signal))
     bound = np.full(len(signal), np.inf)
     np.minimum.at(bound, stretch, 0.5 / m2)
     centre = np.clip(np.where(np.isfinite(centre), centre, 0.0), -bound, bound)
@@ -257,7 +257,15 @@ def _linear(
     return centre * signal, slope, constant
 
 
-def _medians(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
+def constants(steps: Steps, rows: IntArray) -> FloatArray:
+    """What is taken off 100 ln phi at both points to make it linear in the offset (R, 2), of some steps."""
+    signal, centre = steps.signal_pa[steps.stretch[rows]], steps.offset_centre_pa[steps.stretch[rows]]
+    slope, signal, centre = steps.slope[rows], signal[:, None], centre[:, None]
+    per = slope * signal / (50.0 - slope * centre)
+    return np.asarray(50.0 * np.log1p(per * centre / signal) - slope * centre)
+
+
+def medians(values: FloatArray, group: IntArray, groups: int) -> FloatArray:
     """Upper median of each group's finite values, to 1e-9 of their range; NaN where there is none."""
     known = np.isfinite(values)
     values, group = values[known], group[known]
@@ -278,7 +286,7 @@ def _bias_effect(phi: FloatArray, stretch: IntArray, stretches: int) -> FloatArr
     Taken at the stretch's median: from each reading's own value it would be a copy of what it has to explain.
     An analyser that is off by a constant in O2 moves ln phi over the firing range in the same shape to 1 %.
     """
-    usual = np.stack([_medians(phi[:, point], stretch, stretches) for point in (HIGH, LOW)], axis=1)
+    usual = np.stack([medians(phi[:, point], stretch, stretches) for point in (HIGH, LOW)], axis=1)
     usual = np.where(np.isfinite(usual), usual, 0.78)[stretch]
     c = np.clip(usual / (9.52 - np.minimum(usual, 9.0)), 0.05, 0.16)
     return np.asarray(1.0 / (c * (1.0 + c)))

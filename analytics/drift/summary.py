@@ -14,8 +14,9 @@ from analytics.drift.history import FOUND, HIGH, LOW, OFFSET, THROTTLE, FloatArr
 from analytics.drift.movement import Movement, readings_of, spread_scale
 from analytics.drift.panels import Panel, panels
 from analytics.drift.scoring import Scored
+from analytics.drift.setting import drawn
 from analytics.drift.slices import Slice, over_slices
-from analytics.drift.steps import Steps
+from analytics.drift.steps import Steps, constants
 from analytics.drift.tracing import trace
 
 NO_READINGS, ONE_VISIT, TWO_VISITS, IDENTICAL, NO_LOW_FIRE = 1, 2, 3, 4, 5
@@ -79,7 +80,7 @@ def summarise(
     steps, posterior = score.steps, score.weighed.posterior
     square, log = score.weighed.square, score.weighed.log
     base = movement.reference * spread_scale(steps, movement, history.model).T
-    traced = _trace_all(steps, common, movement, np.sqrt(square) * base)
+    traced = _trace_all(steps, common, movement, history.model, np.sqrt(square) * base)
     current = np.full(history.burners, -1)
     current[steps.burner[steps.is_current]] = np.flatnonzero(steps.is_current)
     here = np.where(current >= 0, current, 0)
@@ -127,15 +128,18 @@ def summarise(
     )
 
 
-def _trace_all(steps: Steps, common: Common, movement: Movement, spreads: FloatArray) -> _Traced:
-    """States and drift of every stretch at its own spreads (U, 2)."""
+def _trace_all(
+    steps: Steps, common: Common, movement: Movement, model: IntArray, spreads: FloatArray
+) -> _Traced:
+    """States and drift of every stretch at its own spreads (U, 2), trims just set drawn to their fellows."""
     n = steps.stretches
     drift, drift_u, held, held_var = np.full((4, n, 2), np.nan)
     out = _Traced(drift, drift_u, held, held_var, np.zeros((steps.count, 2)), np.ones((steps.count, 3)))
 
     def part(at: Slice) -> None:
         some, theirs = steps.part(at.stretches, at.rows), common.part(at.rows)
-        for panel in panels(some, readings_of(some, theirs, movement), size=CHUNK):
+        readings = drawn(readings_of(some, theirs, movement), some, movement.setting, model[some.burner])
+        for panel in panels(some, readings, size=CHUNK):
             _note(out.part(at), panel, movement, spreads[at.stretches])
 
     over_slices(part, steps)
@@ -243,17 +247,14 @@ def _outlook(
 ) -> Outlook:
     spread = np.sqrt(np.maximum(0.5 * np.log(np.maximum(square, 1e-12)) - log, 0.0))
     walk = np.exp(2.0 * (log[:, None] + spread[:, None] * NODE_Z[None, :, None])) * base[:, None] ** 2
-    slope, centre, signal = steps.slope[last], steps.offset_centre_pa[:, None], steps.signal_pa[:, None]
-    per = slope * signal / (50.0 - slope * centre)
-    constant = 50.0 * np.log1p(per * centre / signal) - slope * centre
     return Outlook(
         mean=burner(traced.state[last]),
         cov=burner(cov),
         walk_var=burner(walk),
         drift=burner(traced.held, 0.0),
         drift_var=burner(traced.held_var, 0.0),
-        slope=burner(slope),
-        constant=burner(constant),
+        slope=burner(steps.slope[last]),
+        constant=burner(constants(steps, last)),
         common_var=burner(np.full(steps.stretches, common.spread.gas_sd**2)),
         last_day=burner(steps.day[last]),
     )

@@ -6,13 +6,33 @@ import numpy as np
 
 from tests.simulator.fleet import TARGET_HIGH_CO2_PCT, TARGET_LOW_CO2_PCT, Fleet
 
+RECENT, TIMES = 4, 2
+
 
 def two_of_last_four(fleet: Fleet) -> np.ndarray:
     """Appliances (A,) that the rule flags at the end of their history."""
-    visits, o = fleet.visits, fleet.options
+    return flagged_beyond(fleet, fleet.options.acceptance_co2_pct)
+
+
+def flagged_beyond(fleet: Fleet, band_co2_pct: float) -> np.ndarray:
+    """The same with another band, so far to either side of the target [% CO2]."""
+    return second_worst_co2_pct(fleet) > band_co2_pct
+
+
+def band_that_flags(fleet: Fleet, most: int) -> float:
+    """The narrowest band [% CO2 to either side] with which the rule flags at most so many appliances."""
+    worst = np.sort(second_worst_co2_pct(fleet))[::-1]
+    return float(worst[most]) if most < len(worst) else 0.0
+
+
+def second_worst_co2_pct(fleet: Fleet) -> np.ndarray:
+    """Distance from the target as found, at the worse point, that two of the last four visits reach (A,)."""
+    visits, appliances = fleet.visits, fleet.options.appliances
     target = np.array([TARGET_HIGH_CO2_PCT, TARGET_LOW_CO2_PCT])
-    outside = (np.abs(visits.found_co2_pct - target) > o.acceptance_co2_pct).any(axis=1)
-    count = np.bincount(visits.appliance, minlength=o.appliances)
-    place = np.arange(len(outside)) - np.repeat(np.cumsum(count) - count, count)
-    recent = place >= np.repeat(count, count) - 4
-    return np.bincount(visits.appliance, outside & recent, minlength=o.appliances) >= 2
+    off = np.nan_to_num(np.abs(visits.found_co2_pct - target)).max(axis=1)
+    ended = np.cumsum(np.bincount(visits.appliance, minlength=appliances))
+    back = ended[visits.appliance] - 1 - np.arange(len(off))
+    recent = np.zeros((appliances, RECENT))
+    late = back < RECENT
+    recent[visits.appliance[late], back[late]] = off[late]
+    return np.sort(recent, axis=1)[:, -TIMES]
