@@ -1,10 +1,13 @@
 """A small chart of one quantity over the years: readings, the trend with its interval, limits drawn."""
 
+import textwrap
 from collections.abc import Sequence
 from datetime import date
 
 from analytics.figures.frame import AXIS, TOP_LEGEND, level, level_label, sheet, value_axis
 from analytics.figures.tokens import FOUND, LEFT, SHEET, WASH, Figure
+
+NARROW_LABEL_CHARACTERS = 42
 
 
 def quantity_chart(
@@ -55,6 +58,7 @@ def quantity_chart(
             height=290,
             margin={"l": 62, "r": 20, "t": 40, "b": 36},
             narrow={"l": 52, "r": 8, "t": 64, "b": 36},
+            narrow_more={"annotations": [level_label(value, _shortened(text)) for value, text in limits]},
             hovermode="closest",
             legend=TOP_LEGEND,
             shapes=[level(value, dash="longdash") for value, _ in limits],
@@ -63,6 +67,11 @@ def quantity_chart(
             yaxis=value_axis(words["axis"]),
         ),
     }
+
+
+def _shortened(text: str) -> str:
+    """A limit with as much of its source as a phone is wide."""
+    return textwrap.shorten(text, NARROW_LABEL_CHARACTERS, placeholder=" …")
 
 
 def _points(readings: Sequence[tuple[date, float, bool]], name: str, *, counts: bool) -> Figure:

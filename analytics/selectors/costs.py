@@ -97,7 +97,7 @@ def total_sentence(total: Total, *, units: str = Units.SI) -> str:
             "%(energy)s of gas a year (%(reach)s) and is a risk, not a gain."
         ),
         0: _(
-            "As last found, what %(burners)s burners together lose against their targets is not told from "
+            "As last found, what %(burners)s burners together lose against their targets could as well be "
             "nothing (%(energy)s of gas a year; %(reach)s)."
         ),
     }[energy.surely]
@@ -125,7 +125,7 @@ def _sentence(rows: Sequence[TuningCost], energy: Reach | None, money: Reach | N
             "its target."
         ),
         0: _(
-            "As found on %(day)s, what it lost is not told from nothing (%(energy)s of gas a year; "
+            "As found on %(day)s, what it lost could as well be nothing (%(energy)s of gas a year; "
             "%(reach)s)%(money)s."
         ),
     }[energy.surely]

@@ -44,8 +44,8 @@ def past_story(past: PastCost, *, units: str) -> PastStory:
             "falls."
         ),
         0: _(
-            "Between its visits from %(since)s to %(until)s what it lost by being off its target is not told "
-            "from nothing (%(energy)s of gas; %(reach)s)."
+            "Between its visits from %(since)s to %(until)s what it lost by being off its target could as "
+            "well be nothing (%(energy)s of gas; %(reach)s)."
         ),
     }[past.energy_kwh.surely]
     return PastStory(past, text % words)

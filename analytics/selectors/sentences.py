@@ -1,5 +1,9 @@
 """What the drift work found, in plain sentences."""
 
+from datetime import date
+
+from django.utils.formats import date_format
+
 from analytics.models import Reason, TrimDrift
 from analytics.trim_scale import TrimScale, trim_scale
 from people.models import Units
@@ -25,7 +29,7 @@ def trim_sentence(row: TrimDrift, *, units: str = Units.SI) -> str:
     drift = (row.drift_per_year, row.drift_low, row.drift_high)
     middle, low, high = (scale.rough(value, signed=True) for value in drift if value is not None)
     parts.append(f"Drifts {middle} {scale.words} a year (95 %: {low} to {high}).")
-    parts += [f"Jumped before {day} ({_chance(chance)})." for day, chance in row.change_points]
+    parts += [f"Jumped before {_day(day)} ({_chance(chance)})." for day, chance in row.change_points]
     return " ".join(parts)
 
 
@@ -48,7 +52,11 @@ def _explained(row: TrimDrift, scale: TrimScale) -> str:
     if row.from_analyser_per_year is None or row.from_gas_per_year is None:
         return ""
     explained = (row.from_analyser_per_year**2 + row.from_gas_per_year**2) ** 0.5
-    return f"; the analyser and the district's gas explain {_size(explained, scale)} of it"
+    return f"; what the analyser and the district's gas explain ({_size(explained, scale)}) is taken off"
+
+
+def _day(iso: str) -> str:
+    return date_format(date.fromisoformat(iso), "j M Y")
 
 
 def _chance(probability: float) -> str:

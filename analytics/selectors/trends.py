@@ -108,7 +108,7 @@ def trend_sentence(row: BurnerTrend, on: Passing | None = None, *, units: str = 
             "count": row.readings,
         }
     elif row.slope_low <= 0.0 <= row.slope_high:
-        text = _("%(name)s: no trend is told from none (%(low)s to %(high)s %(unit)s a year, 95 %%).") % {
+        text = _("%(name)s: no trend can be told (%(low)s to %(high)s %(unit)s a year, 95 %%).") % {
             **words,
             "low": _signed(row.slope_low * scale.factor, scale.digits + 1),
             "high": _signed(row.slope_high * scale.factor, scale.digits + 1),

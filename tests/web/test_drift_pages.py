@@ -36,8 +36,8 @@ def test_only_flagged_appliances_are_ranked_and_each_leads_to_its_evidence(run, 
     assert reverse("web:evidence", args=[fleet.appliance.pk]) in answer.text
     assert rows[0].times_usual == pytest.approx(4.1 / 0.8)
     assert rows[0].sentence.startswith(
-        "Throttle trim: wanders (probability 0.97). Moved 4.1 % a year against 0.8 % for its peers; the "
-        "analyser and the district's gas explain 0.6 % of it."
+        "Throttle trim: wanders (probability 0.97). Moved 4.1 % a year against 0.8 % for its peers; what "
+        "the analyser and the district's gas explain (0.6 %) is taken off."
     )
 
 

@@ -1,5 +1,6 @@
 """What the drift pages' templates need: tabs, signs, and a trim's unit."""
 
+from datetime import date
 from typing import Any
 
 from django import template
@@ -80,6 +81,12 @@ def _trim_text(
     if value is None:
         return "–"
     return trim_scale(unit, units_of(context["request"].user)).text(value, decimals, signed=signed)
+
+
+@register.filter
+def iso_day(text: str) -> date:
+    """A day that is stored as text."""
+    return date.fromisoformat(text)
 
 
 @register.filter

@@ -56,8 +56,8 @@ def _figure(rows: list[TuningCost], units: str) -> Figure | None:
     ]
     words = {
         "axis": _("gas lost a year, %(unit)s of gross heat") % {"unit": energy.unit(units)},
-        "firm": _("told from none"),
-        "weak": _("not told from none"),
+        "firm": _("surely lost or saved"),
+        "weak": _("could as well be nothing"),
     }
     return intervals(estimates, words=words, marks=[Mark(0.0, _("at its target"))])
 
