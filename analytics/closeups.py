@@ -13,7 +13,6 @@ from analytics.drift.closeup import CloseUp, close_up, reading_ahead
 from analytics.drift.history import LEFT, FloatArray
 from analytics.drift.steps import REFERENCE_SIGNAL_PA
 from analytics.estimates import EPOCH
-from analytics.keeping import KeptOutdated
 from analytics.models import DriftRun, Unit
 from analytics.reading import FleetHistory, history_read
 from analytics.reading.gases import Gases
@@ -82,11 +81,8 @@ class BurnerCloseUp:
 
 def appliance_closeup(appliance_id: int, run: DriftRun | None) -> list[BurnerCloseUp]:
     """The appliance's premix burners; empty where no run can be held to it. A fixed number of queries."""
-    if run is None:
-        return []
-    try:
-        kept = kept_of_run(run.pk, run.started_at)
-    except KeptOutdated:
+    kept = kept_of_run(run.pk, run.started_at) if run else None
+    if kept is None:
         return []
     read = history_read([appliance_id], numbering=kept.numbering)
     if not read.history.visits:

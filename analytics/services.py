@@ -167,20 +167,20 @@ def current_run() -> DriftRun | None:
 
 def _kept_or_owed(run: DriftRun) -> Kept | None:
     """What a run learnt of the fleet; where this engine cannot hold it, a recompute is asked for."""
-    try:
-        return kept_of_run(run.pk, run.started_at)
-    except KeptOutdated:
+    kept = kept_of_run(run.pk, run.started_at)
+    if kept is None:
         DriftDuty.objects.get_or_create(period=f"engine of run {run.pk} is outdated")
-        return None
+    return kept
 
 
 @lru_cache(maxsize=2)
-def kept_of_run(run_id: int, started_at: datetime) -> Kept:
-    """What a run learnt of the fleet, unpacked once in each process. Raises KeptOutdated."""
+def kept_of_run(run_id: int, started_at: datetime) -> Kept | None:
+    """What a run learnt of the fleet, read once in each process; None where this engine cannot hold it."""
     data = DriftRun.objects.values_list("kept", flat=True).get(pk=run_id)
-    if data is None:
-        raise KeptOutdated(f"run {run_id} kept nothing")
-    return unpacked(bytes(data))
+    try:
+        return None if data is None else unpacked(bytes(data))
+    except KeptOutdated:
+        return None
 
 
 def _catch_up(run: DriftRun, began: datetime, progress: Progress) -> int:

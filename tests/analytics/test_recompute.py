@@ -6,10 +6,13 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from analytics import services
 from analytics.claiming import DriftBusy, claim
+from analytics.closeups import appliance_closeup
 from analytics.models import ApplianceDrift, DriftDuty, DriftPointer, DriftRun, PeriodBias, TrimDrift
 from analytics.services import appliances_refit, current_run, fleet_recompute, runs_forget
 from analytics.tasks import recompute_what_is_owed, visit_told
@@ -203,6 +206,10 @@ def test_a_run_of_an_earlier_engine_is_not_refitted_but_owed_again(tmp_path):
     DriftRun.objects.filter(pk=run.pk).update(kept=buffer.getvalue())
     assert appliances_refit([Appliance.objects.first().pk]) == 0
     assert DriftDuty.objects.filter(finished_at=None).count() == 1
+    # what it kept was read once; no page reads it again
+    with CaptureQueriesContext(connection) as captured:
+        assert appliance_closeup(Appliance.objects.first().pk, run) == []
+    assert [one["sql"] for one in captured if "analytics_driftrun" in one["sql"]] == []
 
 
 def test_a_visit_closed_after_a_run_is_fitted_as_the_next_run_would(tmp_path):
