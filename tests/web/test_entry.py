@@ -120,6 +120,7 @@ def test_a_us_technician_types_fahrenheit_and_it_is_stored_in_si(fleet, entry) -
     client, address = entry
     fleet.technician.units = "us"
     fleet.technician.save()
+    assert 'now/?units=us"' in client.get(address).text
     client.post(address, typed() | READINGS | {"b1-as_found-high-flue_temp_c": "140"})
     assert saved(address).firingtests.get(point="high").flue_temp_c == pytest.approx(60.0)
 

@@ -88,6 +88,19 @@ def test_a_us_editor_types_feet_and_fahrenheit_and_what_is_not_touched_stays_to_
     assert stored == (83.7, -5.3, pytest.approx(30.0))
 
 
+def test_a_us_editor_types_the_years_gas_in_therms(fleet, page_of) -> None:
+    fleet.office.units = "us"
+    fleet.office.save()
+    client = page_of(fleet.office)
+    address = reverse("web:record-change", args=["plant", fleet.appliance.plant_id])
+    assert "Gas in a usual year, gross heat, therm" in client.get(address).text
+    stated = {"annual_gas_kwh": "1000", "annual_gas_u_pct": "3", "annual_gas_source": "bills"}
+    assert client.post(address, {**form_of(client, address), **stated}).status_code == 302
+    fleet.appliance.plant.refresh_from_db()
+    therm_kwh = 1e5 * constants.Btu_IT / constants.hour / 1000
+    assert fleet.appliance.plant.annual_gas_kwh == pytest.approx(1000 * therm_kwh, rel=1e-6)
+
+
 def test_a_figure_outside_its_range_and_a_twin_are_refused_in_words(fleet, page_of) -> None:
     client = page_of(fleet.office)
     address = reverse("web:record-change", args=["site", fleet.site.pk])

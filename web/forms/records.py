@@ -44,7 +44,7 @@ MONTHS = [
 
 YEARLY_GAS = ("annual_gas_kwh", "annual_gas_u_pct", "annual_gas_source")
 YEARLY_GAS_LABELS = {
-    "annual_gas_kwh": _("Gas in a usual year, gross heat, kWh"),
+    "annual_gas_kwh": _("Gas in a usual year, gross heat"),
     "annual_gas_u_pct": _("Its standard uncertainty, %"),
     "annual_gas_source": _("Whose figure that is"),
 }
@@ -150,6 +150,8 @@ class SiteForm(RecordForm):
 
 
 class PlantForm(RecordForm):
+    measures: ClassVar[dict[str, str]] = {"annual_gas_kwh": "annual_gas_kwh"}
+
     class Meta:
         model = Plant
         fields = ["name", "sequencing", "access_notes", *YEARLY_GAS, "retired_on"]
@@ -160,6 +162,7 @@ class ApplianceForm(RecordForm):
     measures: ClassVar[dict[str, str]] = {
         "input_gross_kw": "input_gross_kw",
         "input_stated_kw": "input_gross_kw",
+        "annual_gas_kwh": "annual_gas_kwh",
     }
 
     class Meta:
