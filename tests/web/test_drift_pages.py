@@ -48,6 +48,8 @@ def test_what_being_off_target_has_cost_stands_with_a_flagged_trim_and_in_the_fi
     page = client.get(reverse("web:evidence", args=[fleet.appliance.pk]))
     (story,) = [burner.past for burner in page.context["page"].burners]
     assert story.sentence in page.text
+    # the run of this fleet kept nothing, as one of an earlier version
+    assert "That was an earlier version's" in page.text.replace("&#x27;", "'")
     (line,) = sheet(client.get(reverse("web:wanderers"), {"as": "csv"}))
     past = story.past
     assert int(line["burner_past_intervals"]) == past.intervals > 2

@@ -13,7 +13,7 @@ from analytics.models import ApplianceDrift, DriftRun, PeriodBias, TrimDrift, Un
 from analytics.selectors import TrimStory, Wanderer, trim_sentence, wanderers_ranked, with_evidence
 from analytics.selectors.past import PastStory, past_story
 from analytics.selectors.trends import TrendStory, appliance_trends
-from analytics.services import current_run
+from analytics.services import current_run, kept_of_run
 from fleet.models import Appliance, Burner, SafetyLimit
 from fleet.selectors import limits_in_force, values_at
 from fleet.units import units_of
@@ -124,13 +124,22 @@ class BurnerEvidence:
 
 @dataclass(frozen=True)
 class EvidencePage:
-    """What the template draws. trends: by burner, what fouling and wear move."""
+    """What the template draws. trends: by burner, what fouling and wear move.
+
+    outdated: the run is an earlier version's, and nothing visit by visit can be held to it.
+    """
 
     appliance: Appliance
     run: DriftRun | None
+    outdated: bool
     drift: ApplianceDrift | None
     burners: list[BurnerEvidence]
     trends: dict[int, list[TrendStory]]
+
+    @property
+    def has_lines(self) -> bool:
+        """There is something to show visit by visit."""
+        return any(burner.lines for burner in self.burners)
 
 
 def evidence_page(*, user: User, pk: int) -> EvidencePage:
@@ -163,7 +172,8 @@ def evidence_page(*, user: User, pk: int) -> EvidencePage:
         for burner in appliance.burners.all()
     ]
     drift = ApplianceDrift.objects.visible_to(user).current().filter(appliance=appliance).first()
-    return EvidencePage(appliance, run, drift, burners, _trends(appliance, units))
+    outdated = run is not None and kept_of_run(run.pk, run.started_at) is None
+    return EvidencePage(appliance, run, outdated, drift, burners, _trends(appliance, units))
 
 
 def _trends(appliance: Appliance, units: str) -> dict[int, list[TrendStory]]:
