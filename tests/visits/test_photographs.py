@@ -18,7 +18,7 @@ from fleet.models import SiteContact
 from tests.factories import UserFactory
 from tests.visits.bodies import closed, visit_body
 from visits.models import Photograph, PhotographPart
-from visits.photographs.picture import LONGEST_EDGE_PX, MAX_BYTES, picture_of
+from visits.photographs.picture import LONGEST_EDGE_PX, MAX_BYTES, picture_of, small_of
 from visits.photographs.ranges import digest_of, part_of
 from visits.photographs.service import ABANDONED_AFTER, PER_VISIT, parts_clear
 
@@ -279,6 +279,7 @@ def test_it_comes_in_small_for_a_page_to_whoever_may_see_the_whole(camera, api_o
     sizes = [Image.open(BytesIO(b"".join(one.streaming_content))).size for one in (small, whole)]
     assert sizes == [(640, 480), (2000, 1500)]
     assert small["Cache-Control"] == whole["Cache-Control"]
+    assert small_of(b"damaged in the store") == b"damaged in the store"
     stranger = api_of(UserFactory(role="contact"))
     assert stranger.get(camera.address(key), {"size": "small"}).status_code == 404
 

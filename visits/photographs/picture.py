@@ -59,13 +59,19 @@ def picture_of(sent: bytes) -> Picture:
 
 
 def small_of(kept: bytes) -> bytes:
-    """A kept picture in small, its longest edge at most 640 px, as a page shows it. Takes a JPEG of ours."""
-    with Image.open(BytesIO(kept), formats=("JPEG",)) as image:
-        # decoded at a fraction of its size: some milliseconds
-        image.draft("RGB", (SMALL_EDGE_PX, SMALL_EDGE_PX))
-        image.thumbnail((SMALL_EDGE_PX, SMALL_EDGE_PX), Image.Resampling.LANCZOS)
-        target = BytesIO()
-        image.save(target, "JPEG", quality=_QUALITY)
+    """A kept picture in small, its longest edge at most 640 px, as a page shows it. Takes a JPEG of ours.
+
+    One that was damaged in the store is given as it is: no less can be seen of it than of the whole.
+    """
+    target = BytesIO()
+    try:
+        with Image.open(BytesIO(kept), formats=("JPEG",)) as image:
+            # decoded at a fraction of its size: some milliseconds
+            image.draft("RGB", (SMALL_EDGE_PX, SMALL_EDGE_PX))
+            image.thumbnail((SMALL_EDGE_PX, SMALL_EDGE_PX), Image.Resampling.LANCZOS)
+            image.save(target, "JPEG", quality=_QUALITY)
+    except _UNREADABLE:
+        return kept
     return target.getvalue()
 
 
