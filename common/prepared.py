@@ -8,7 +8,7 @@ for building the instances, select_related and annotations included; values are 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -64,18 +64,40 @@ class _Bound:
 
 
 @dataclass(frozen=True)
-class _Plan:
-    """The SQL of one queryset on one database, and how its rows become instances."""
+class Plan:
+    """The SQL of one queryset on one database, and how its rows become instances.
+
+    fields: of every column of a row, those of joined rows and annotations too.
+    """
 
     sql: str
     params: tuple[Any, ...]
     compiler: Any
     model: type[models.Model]
+    fields: Sequence[models.Field[Any, Any]]
     columns: slice
     attnames: list[str]
     populators: Sequence[Any]
     annotations: dict[str, int]
     converters: Any
+
+    def bound(self, values: Mapping[str, Any]) -> list[Any]:
+        """The parameters of the SQL, with these values for its binds."""
+        return [
+            param.field.get_db_prep_value(values[param.name], connection)
+            if isinstance(param, _Bound)
+            else param
+            for param in self.params
+        ]
+
+    def instance(self, row: Sequence[Any]) -> Any:
+        """The instance that a row stands for, with what is joined and annotated."""
+        instance = _built(self.model, self.attnames, row[self.columns])
+        for populator in self.populators:
+            _populate(populator, row, instance)
+        for name, position in self.annotations.items():
+            setattr(instance, name, row[position])
+        return instance
 
 
 class Prepared(Generic[M]):
@@ -87,35 +109,34 @@ class Prepared(Generic[M]):
 
     def __init__(self, build: Callable[[], models.QuerySet[M]]) -> None:
         self._build = build
-        self._plans: dict[str, _Plan] = {}
+        self._plans: dict[str, Plan] = {}
 
     def __call__(self, **values: Any) -> list[M]:
-        plan = self._plans.get(connection.vendor) or self._compile()
-        params = [
-            param.field.get_db_prep_value(values[param.name], connection)
-            if isinstance(param, _Bound)
-            else param
-            for param in plan.params
-        ]
+        plan = self.plan()
         with connection.cursor() as cursor:
-            cursor.execute(plan.sql, params)
+            cursor.execute(plan.sql, plan.bound(values))
             rows = cursor.fetchall()
         if plan.converters:
             rows = plan.compiler.apply_converters(rows, plan.converters)
-        return [_instance(plan, row) for row in rows]
+        return [plan.instance(row) for row in rows]
 
-    def _compile(self) -> _Plan:
+    def plan(self) -> Plan:
+        """For the database in use, worked out once."""
+        return self._plans.get(connection.vendor) or self._compile()
+
+    def _compile(self) -> Plan:
         queryset = self._build()
         compiler = queryset.query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
         info = compiler.klass_info
         fields = info["select_fields"]
         columns = slice(fields[0], fields[-1] + 1)
-        plan = _Plan(
+        plan = Plan(
             sql=sql,
             params=tuple(params),
             compiler=compiler,
             model=info["model"],
+            fields=[column[0].output_field for column in compiler.select],
             columns=columns,
             attnames=[column[0].target.attname for column in compiler.select[columns]],
             populators=_populators(info, compiler.select, connection.alias),
@@ -126,13 +147,25 @@ class Prepared(Generic[M]):
         return plan
 
 
-def _instance(plan: _Plan, row: Sequence[Any]) -> Any:
-    instance = plan.model.from_db(connection.alias, plan.attnames, row[plan.columns])
-    for populator in plan.populators:
-        populator.populate(row, instance)
-    for name, position in plan.annotations.items():
-        setattr(instance, name, row[position])
+def _built(model: type[models.Model], attnames: Sequence[str], values: Sequence[Any]) -> Any:
+    """A stored instance as `from_db` builds it, without the walk over all fields; nothing of ours listens."""
+    instance = model.__new__(model)
+    state = models.base.ModelState()
+    state.adding, state.db = False, connection.alias
+    vars(instance).update(zip(attnames, values, strict=True), _state=state)
     return instance
+
+
+def _populate(populator: Any, row: Sequence[Any], instance: Any) -> None:
+    """Join what one populator of select_related brings, and what hangs on that."""
+    values = row[populator.cols_start : populator.cols_end]
+    other = None
+    if values[populator.pk_idx] is not None:
+        other = _built(populator.model_cls, populator.init_list, values)
+        for further in populator.related_populators:
+            _populate(further, row, other)
+        populator.remote_setter(other, instance)
+    populator.local_setter(instance, other)
 
 
 def hang(rows: Iterable[models.Model], parents: Iterable[models.Model], *, by: str, under: str) -> None:

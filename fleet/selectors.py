@@ -40,12 +40,13 @@ class LimitBook:
         )
 
 
-_limits = Prepared(lambda: SafetyLimit.objects.order_by("pk"))
+LIMITS = Prepared(lambda: SafetyLimit.objects.order_by("pk"))
+"""Every limit on file."""
 
 
 def limit_book() -> LimitBook:
     """Every limit on file, in one query."""
-    return LimitBook(tuple(_limits()))
+    return LimitBook(tuple(LIMITS()))
 
 
 def limits_in_force(country: str, customer_id: int | None, on: date) -> dict[LimitKey, SafetyLimit]:

@@ -78,7 +78,7 @@ class ReadOnce:
         return Place(found, tuple(burners), reported)
 
     def instrument(self, *, name: str | None, text: str | None, on: date) -> Instrument:
-        """As `instrument_find`."""
+        """As `instrument_of`."""
         if name is None:
             return Instrument(text=text or "")
         periods = [row for row in self._periods_of(name) if row.starts_on is None or row.starts_on <= on]
@@ -92,7 +92,7 @@ class ReadOnce:
     def attendance(
         self, *, place: Place, user: User, on: date, named: uuid.UUID | None
     ) -> tuple[Attendance | None, bool]:
-        """As `attendance_find`."""
+        """As `attendance_chosen`."""
         plant = place.appliance.plant_id
         found = [
             row

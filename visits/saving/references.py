@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
@@ -19,7 +20,6 @@ from fleet.models import (
     Burner,
     SuppliedGas,
 )
-from people.models import User
 from visits.models import Attendance
 from visits.payload import VisitIn
 
@@ -33,6 +33,10 @@ class Place:
     burners: tuple[Burner, ...]
     gas_reported: bool
     items_changed_at: datetime | None = None
+
+    def local_day(self, at: datetime) -> date:
+        """The day of a moment at the site."""
+        return at.astimezone(self.appliance.plant.site.zone).date()
 
     def burner(self, reference: uuid.UUID | int | None) -> Burner | None:
         """The burner that a row names by UUID or position; the first where it names none."""
@@ -132,28 +136,38 @@ def _periods() -> QuerySet[AnalyserPeriod]:
     )
 
 
-_period_by_uuid = Prepared(lambda: _periods().filter(analyser__uuid=Bind("uuid", models.UUIDField()))[:1])
-_period_by_name = Prepared(lambda: _periods().filter(_named("analyser__"))[:1])
-_channels = Prepared(
-    lambda: AnalyserChannel.objects.filter(analyser=Bind("analyser", models.BigIntegerField()))
-)
+ANALYSER_BY_UUID: dict[str, Prepared[Any]] = {
+    "periods": Prepared(lambda: _periods().filter(analyser__uuid=Bind("analyser", models.UUIDField()))[:1]),
+    "channels": Prepared(
+        lambda: AnalyserChannel.objects.filter(analyser__uuid=Bind("analyser", models.UUIDField()))
+    ),
+}
+ANALYSER_BY_NAME: dict[str, Prepared[Any]] = {
+    "periods": Prepared(lambda: _periods().filter(_named("analyser__"))[:1]),
+    "channels": Prepared(lambda: AnalyserChannel.objects.filter(_named("analyser__"))),
+}
+"""The period in force on a day, and the channels of all analysers of that name."""
 
 
-def instrument_find(*, name: str | None, text: str | None, on: date) -> Instrument:
-    """The analyser by UUID, tag or serial, with the period in force that day. Two or three queries.
+def instrument_of(
+    *,
+    name: str | None,
+    text: str | None,
+    periods: Sequence[AnalyserPeriod],
+    channels: Sequence[AnalyserChannel],
+) -> Instrument:
+    """The analyser of that name, the period in force and its channels. A query where there is no period.
 
     An analyser that is not on file is not refused: its name is kept as text, and the judging says so.
     """
     if name is None:
         return Instrument(text=text or "")
-    as_id = as_uuid(name)
-    periods = _period_by_uuid(uuid=as_id, on=on) if as_id else _period_by_name(name=name, on=on)
     period = periods[0] if periods else None
     analyser = period.analyser if period else _analyser_without_period(name)
     if analyser is None:
         return Instrument(text=text or name)
-    channels = {row.quantity: row for row in _channels(analyser=analyser.pk)}
-    return Instrument(analyser, period, channels, text or "")
+    own = {row.quantity: row for row in channels if row.analyser_id == analyser.pk}
+    return Instrument(analyser, period, own, text or "")
 
 
 def _analyser_without_period(name: str) -> Analyser | None:
@@ -182,7 +196,7 @@ def burners_unknown(body: VisitIn, place: Place) -> None:
         )
 
 
-_attendances = Prepared(
+ATTENDANCES = Prepared(
     lambda: Attendance.objects.select_related("technician").filter(
         Q(uuid=Bind("named", models.UUIDField()))
         | Q(
@@ -193,22 +207,13 @@ _attendances = Prepared(
         )
     )
 )
-
-
-def attendance_find(
-    *, place: Place, user: User, on: date, named: uuid.UUID | None
-) -> tuple[Attendance | None, bool]:
-    """The attendance with this UUID at this plant, else the person's at the plant that day; and whether the
-    UUID is still free. One query.
-    """
-    plant = place.appliance.plant_id
-    return attendance_chosen(_attendances(named=named, plant=plant, technician=user.pk, on=on), plant, named)
+"""The attendance with a UUID, and the person's at the plant that day."""
 
 
 def attendance_chosen(
     found: Sequence[Attendance], plant: int, named: uuid.UUID | None
 ) -> tuple[Attendance | None, bool]:
-    """Of an attendance with the UUID and one of the person's day at the plant, the one that a visit joins."""
+    """The one with this UUID at this plant, else the person's; and whether the UUID is still free."""
     by_name = next((row for row in found if row.uuid == named), None)
     if by_name is not None and by_name.plant_id == plant:
         return by_name, False

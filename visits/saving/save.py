@@ -30,7 +30,7 @@ from visits.saving.document import (
     without_nulls,
 )
 from visits.saving.references import place_find
-from visits.saving.shelf import ONE_BY_ONE, Shelf
+from visits.saving.shelf import OneVisit, Shelf
 from visits.saving.stored import visit_answer
 from visits.saving.write import Draft, Stored, draft_build, drafts_store
 
@@ -170,7 +170,7 @@ def _save(sender: Sender, sent: Sent, if_match: str | None, *, may_be_new: bool)
 
 
 def _first(sender: Sender, sent: Sent) -> Saved:
-    draft = first_draft(sender, sent, ONE_BY_ONE, timezone.now())
+    draft = first_draft(sender, sent, OneVisit(sent.body, sender.user.pk, opens=True), timezone.now())
     (stored,) = drafts_store([draft])
     saved = first_answer(sender, sent, stored)
     insert([stored.record], model=VisitRecord)
@@ -211,15 +211,16 @@ def _store(
 ) -> Saved:
     whole = {**flattened(document), "save_no": sent.body.save_no}
     body = sent.body if whole == sent.json else visit_parse(to_json(whole))
+    shelf = OneVisit(body, record.visit.technician_id, opens=False)
     draft = draft_build(
         user=sender.user,
         source=sender.source,
         body=body,
-        place=place_find(appliance=str(document["members"]["appliance"])),
+        place=shelf.place(appliance=str(document["members"]["appliance"])),
         visit_uuid=sent.visit_uuid,
         document=document,
         now=timezone.now(),
-        shelf=ONE_BY_ONE,
+        shelf=shelf,
         record=record,
         reason=reason,
     )

@@ -7,7 +7,7 @@ rows, unsaved; `drafts_store` judges drafts and writes them.
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
 from common.canonical import packed
@@ -86,7 +86,7 @@ def draft_build(
     visit = record.visit if record else _new_visit(user, source, place, visit_uuid, body, now, shelf)
     was_closed = visit.is_closed
     instrument = shelf.instrument(
-        name=body.analyser, text=body.analyser_text, on=_local_day(place, body.opened_at)
+        name=body.analyser, text=body.analyser_text, on=place.local_day(body.opened_at)
     )
     _describe(visit, body, place, instrument, now)
     rows = rows_build(visit=visit, body=body, place=place, instrument=instrument)
@@ -127,10 +127,6 @@ def drafts_store(drafts: Sequence[Draft]) -> list[Stored]:
     ]
 
 
-def _local_day(place: Place, at: datetime) -> date:
-    return at.astimezone(place.appliance.plant.site.zone).date()
-
-
 def _new_visit(
     user: User,
     source: str,
@@ -140,7 +136,7 @@ def _new_visit(
     now: datetime,
     shelf: Shelf,
 ) -> Visit:
-    day = _local_day(place, body.opened_at)
+    day = place.local_day(body.opened_at)
     attendance, uuid_is_free = shelf.attendance(place=place, user=user, on=day, named=body.attendance)
     if not can_open_visit(user, attendance):
         raise Problem("not_permitted", "This attendance is another technician's.", status=403)
@@ -167,7 +163,7 @@ def _describe(visit: Visit, body: VisitIn, place: Place, instrument: Instrument,
     visit.analyser_period = instrument.period
     visit.analyser_text = instrument.text
     visit.opened_at = body.opened_at
-    visit.local_on = _local_day(place, body.opened_at)
+    visit.local_on = place.local_day(body.opened_at)
     visit.notes = body.notes or ""
     visit.revision += 1
     if body.closed_at is not None:
