@@ -1,8 +1,10 @@
 """The list of items that a visit is asked for, chosen by appliance, country, kind of visit and day."""
 
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 
 from django.db import connection
@@ -25,14 +27,19 @@ STEP_CAUTIONS: Mapping[str, str] = {
     WorkStep.FIRING: "Watch CO from light-off. At the make-safe level shut down first and write afterwards.",
     WorkStep.PUT_BACK: "Put every setting back to what it was, on every unit of the plant.",
 }
+MOST_KEPT = 2000
 _STEP_ORDER = {step: place for place, step in enumerate(WorkStep.values)}
 
 
 @dataclass(frozen=True)
 class ItemBook:
-    """All items of all sets, read once: asked for many appliances and days without another query."""
+    """All items of all sets, read once: asked for many appliances and days without another query.
+
+    What was chosen is kept: appliances of one model are asked the same from one set's day to the next.
+    """
 
     rows: tuple[ServiceItem, ...]
+    _kept: dict[tuple[Any, ...], list[ServiceItem]] = field(default_factory=dict, compare=False, repr=False)
 
     def asked(
         self, appliance: Appliance, country: str, visit_kind: str, on: date, fuel: str = ""
@@ -54,6 +61,20 @@ class ItemBook:
 
     def _chosen(self, appliance: Appliance, country: str, fuel: str, on: date) -> list[ServiceItem]:
         """The most particular row of each code that asks something, in the order of work."""
+        model, sets_in_force = appliance.model, bisect_right(self._set_days, on)
+        key = (model.pk, model.kind, model.condensing, country, fuel, sets_in_force)
+        chosen = self._kept.get(key)
+        if chosen is None:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            chosen = self._kept[key] = self._choose(appliance, country, fuel, on)
+        return chosen
+
+    @cached_property
+    def _set_days(self) -> list[date]:
+        return sorted({row.item_set.in_force_on for row in self.rows})
+
+    def _choose(self, appliance: Appliance, country: str, fuel: str, on: date) -> list[ServiceItem]:
         chosen: dict[str, ServiceItem] = {}
         for row in sorted(self._applying(appliance, country, fuel, on), key=_particularity):
             chosen[row.code] = row
