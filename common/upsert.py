@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import islice
-from operator import attrgetter
 from typing import Any
 
 from django.db import connection, models
@@ -85,14 +84,14 @@ class _Statement:
         """Rows that were joined before they had a key: the key is taken now."""
         for field in self._relations:
             for row in batch:
-                if getattr(row, field.attname) is None and field.is_cached(row):
+                if vars(row)[field.attname] is None and field.is_cached(row):
                     # The relation as a whole: to set its key alone would forget what is joined.
                     setattr(row, field.name, getattr(row, field.name))
 
     def _as_json(self, batch: Sequence[models.Model]) -> str:
         """A list of objects by column. Dates, UUIDs and numbers are written as PostgreSQL reads them."""
-        values, columns = attrgetter(*(field.attname for field in self.fields)), self._columns
-        records = [dict(zip(columns, values(row), strict=True)) for row in batch]
+        names = self._names
+        records = [{column: values[name] for column, name in names} for values in map(vars, batch)]
         for column in self._binary:
             for record in records:
                 record[column] = f"\\x{bytes(record[column]).hex()}"
@@ -107,8 +106,8 @@ class _Statement:
         ]
 
     @cached_property
-    def _columns(self) -> list[Any]:
-        return [field.column for field in self.fields]
+    def _names(self) -> list[tuple[str, str]]:
+        return [(field.column, field.attname) for field in self.fields]
 
     @cached_property
     def _relations(self) -> list[Any]:
