@@ -12,6 +12,7 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import sqrt
 from typing import Any
 
 import numpy as np
@@ -254,5 +255,6 @@ def _spread(window: Sequence[ReadingIn]) -> dict[str, float]:
     for name in GASES:
         values = [value for row in window if (value := getattr(row, name)) is not None]
         if len(values) > 1:
-            spread[name] = float(np.std(values, ddof=1))
+            mean = sum(values) / len(values)
+            spread[name] = sqrt(sum((value - mean) ** 2 for value in values) / (len(values) - 1))
     return spread

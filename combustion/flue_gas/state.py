@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -78,6 +78,14 @@ class FlueGasState:
     def uncertainty(self, name: str) -> F64:
         """Its standard uncertainty (k = 1), same unit. Limits: a name of QUANTITIES. Source: GUM."""
         return np.reshape(self.u[_PLACE[name]], self.shape)
+
+    def table(self, names: Sequence[str]) -> tuple[F64, F64]:
+        """Quantities and their standard uncertainties, two arrays of shape (names, rows), in their units.
+
+        Limits: names of QUANTITIES.   Source: as state.
+        """
+        places = [_PLACE[name] for name in names]
+        return self.values[places], self.u[places]
 
     def why(self, name: str, row: int = 0) -> str | None:
         """The code of the reason why a quantity is missing in a row; None where it is given. No unit.

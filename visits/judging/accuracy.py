@@ -14,6 +14,7 @@ from combustion.analyser import (
     corrected_reading,
     derived_co2_u_pct,
 )
+from combustion.arrays import nan_as_zero
 from combustion.balance import AIR_O2_PCT
 from combustion.fuels import Fuel
 from combustion.readings import AnalyserSetting
@@ -57,14 +58,14 @@ def channel_accuracy(name: str, fuel: Fuel, tests: Sequence[FiringTest], cases: 
             setting = AnalyserSetting.of(fuel)
             own[rows] = derived_co2_u_pct(answer.u_independent, setting)
             shared[rows] = np.where(np.isnan(u_bias), derived_co2_u_pct(answer.u_shared, setting), u_bias)
-            corrected[rows] = value[rows] - np.nan_to_num(bias)
+            corrected[rows] = value[rows] - nan_as_zero(bias)
     # What the window's scatter leaves of the mean belongs to this test alone.
     scatter = np.array([getattr(test, f"u_{name}", None) for test in tests], dtype=np.float64)
-    own = np.hypot(own, np.nan_to_num(scatter))
+    own = np.hypot(own, nan_as_zero(scatter))
     u = np.hypot(own, shared)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.nan_to_num(shared**2 / u**2)
-    return Channel(corrected, np.nan_to_num(u), share)
+        share = nan_as_zero(shared**2 / u**2)
+    return Channel(corrected, nan_as_zero(u), share)
 
 
 def quantity_u(name: str, tests: Sequence[FiringTest], cases: Sequence[Case]) -> list[tuple[float, float]]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from combustion.acceptance import INSIDE_FROM, Health, best_provable, health
+from combustion.arrays import nan_as_zero
 from fleet.models import ApplianceModel, FiringSpec, Point
 from visits.judging.accuracy import quantity_u
 from visits.judging.case import Case, HealthAnswer, point_name
@@ -207,8 +208,8 @@ def _integrated(groups: Sequence[_Group]) -> Health:
         np.repeat(np.arange(len(groups)), [len(group.checks) for group in groups]),
         np.array([_CHANNEL[check.quantity] for check in checks], dtype=np.intp),
         np.array([check.value for check in checks]),
-        np.nan_to_num(np.array([check.u_own for check in checks])),
-        np.nan_to_num(np.array([check.u_shared for check in checks])),
+        nan_as_zero(np.array([check.u_own for check in checks], dtype=np.float64)),
+        nan_as_zero(np.array([check.u_shared for check in checks], dtype=np.float64)),
         np.array([check.lower for check in checks]),
         np.array([check.upper for check in checks]),
         visits=len(groups),
@@ -219,7 +220,7 @@ def _verdicts(bands: dict[int, Band], alone: Sequence[Check], answer: Health) ->
     verdicts = Verdicts(bands)
     if not alone:
         return verdicts
-    u = np.nan_to_num(np.array([np.hypot(check.u_own, check.u_shared) for check in alone]))
+    u = nan_as_zero(np.hypot([check.u_own for check in alone], [check.u_shared for check in alone]))
     low, high = np.array([c.lower for c in alone]), np.array([c.upper for c in alone])
     best = best_provable(u, low, high)
     for check, probability, at_best in zip(alone, answer.probability, best, strict=False):

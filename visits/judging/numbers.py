@@ -18,6 +18,7 @@ from visits.models import FiringTest
 from visits.models.results import QUANTITIES
 
 F64 = NDArray[np.float64]
+Bool = NDArray[np.bool_]
 Why = dict[str, str]
 """Quantity to the code of the reason why it cannot be given."""
 # Close to plain air some quantities grow without bound; past this they say nothing, and no column holds them.
@@ -25,6 +26,8 @@ TOO_LARGE = "too_large"
 NOT_READ = "not_read"
 OF_CO = ("co_air_free_ppm", "co_co2_ratio")
 """What a CO that was not read says nothing of: the balance takes it as none, and no paper may say 0."""
+_NAMES = (*QUANTITIES, "fuel_line_residual_pct")
+_IS_OF_CO = np.array([[name in OF_CO] for name in _NAMES])
 UNIT_OF_READING = ("o2_pct", "co2_pct", "co_ppm", "nox_ppm", "flue_temp_c", "air_temp_c")
 
 
@@ -50,11 +53,12 @@ def numbers_of(cases: Sequence[Case]) -> Numbers:
     tests = [test for case in cases for test in case.tests]
     of_case = [case for case in cases for _ in case.tests]
     count = len(tests)
+    state, u = np.full((2, len(_NAMES), count), np.nan)
     answer = Numbers(
         tests=tests,
         cases=of_case,
-        state={name: np.full(count, np.nan) for name in (*QUANTITIES, "fuel_line_residual_pct")},
-        u={name: np.full(count, np.nan) for name in (*QUANTITIES, "fuel_line_residual_pct")},
+        state=dict(zip(_NAMES, state, strict=True)),
+        u=dict(zip(_NAMES, u, strict=True)),
         shared_share=np.zeros(count),
         codes=[()] * count,
         why=[{}] * count,
@@ -63,49 +67,46 @@ def numbers_of(cases: Sequence[Case]) -> Numbers:
     for place, test in enumerate(tests):
         by_fuel[of_case[place].fuel_of(test)].append(place)
     for fuel, places in by_fuel.items():
-        _fill(answer, fuel, np.array(places))
+        state[:, places], u[:, places] = _filled(answer, fuel, np.array(places))
     return answer
 
 
-def _fill(answer: Numbers, fuel: Fuel, places: NDArray[np.intp]) -> None:
+def _filled(answer: Numbers, fuel: Fuel, places: NDArray[np.intp]) -> tuple[F64, F64]:
+    """The quantities of `_NAMES` and their uncertainties of the tests on one fuel, whose codes are noted."""
     tests = [answer.tests[place] for place in places]
     cases = [answer.cases[place] for place in places]
     channels = {name: channel_accuracy(name, fuel, tests, cases) for name in UNIT_OF_READING}
     o2_driven = np.array([test.o2_pct is not None for test in tests])
     state = _state(fuel, tests, cases, channels)
-    too_large = {}
-    for name in answer.state:
-        value, u = state.value(name), state.uncertainty(name)
-        too_large[name] = (np.abs(value) >= MEASURED_LIMIT) | (np.abs(u) >= MEASURED_LIMIT)
-        answer.state[name][places] = np.where(too_large[name], np.nan, value)
-        answer.u[name][places] = np.where(too_large[name], np.nan, u)
+    values, u = state.table(_NAMES)
+    not_given = np.isnan(values)
+    too_large = (np.abs(values) >= MEASURED_LIMIT) | (np.abs(u) >= MEASURED_LIMIT)
     no_co = np.array([test.co_ppm is None for test in tests])
-    for name in OF_CO:
-        answer.state[name][places[no_co]] = answer.u[name][places[no_co]] = np.nan
+    dropped = too_large | (_IS_OF_CO & no_co)
+    values[dropped] = u[dropped] = np.nan
     o2, co2 = channels["o2_pct"], channels["co2_pct"]
     answer.shared_share[places] = np.where(o2_driven, o2.shared_share, co2.shared_share)
-    why = _why(state, too_large, no_co)
+    why = _why(state, not_given, too_large, no_co)
     for row, place in enumerate(places.tolist()):
         answer.codes[place] = state.codes(row)
         answer.why[place] = why[row]
+    return values, u
 
 
-def _why(state: FlueGasState, too_large: dict[str, NDArray[np.bool_]], no_co: NDArray[np.bool_]) -> list[Why]:
-    """Why each row lacks what it lacks. Rows that lack the same for the same reasons share one answer."""
-    lacks = [
-        *(np.isnan(state.value(name)) for name in QUANTITIES),
-        *(too_large[n] for n in QUANTITIES),
-        no_co,
-    ]
-    patterns = np.packbits(lacks, axis=0).T.tolist()
+def _why(state: FlueGasState, not_given: Bool, too_large: Bool, no_co: Bool) -> list[Why]:
+    """Why each row lacks what it lacks. Rows that lack the same for the same reasons share one answer.
+
+    not_given, too_large: shape (names, rows).   no_co: (rows,).
+    """
+    patterns = np.packbits(np.vstack([not_given, too_large, no_co]), axis=0).T.tolist()
     known: dict[tuple[int, ...], Why] = {}
     answer = []
     for row, (flags, pattern) in enumerate(zip(state.flags.tolist(), patterns, strict=True)):
         if (alike := (flags, *pattern)) not in known:
             known[alike] = {
                 name: reason
-                for name in QUANTITIES
-                if (reason := TOO_LARGE if too_large[name][row] else state.why(name, row)) is not None
+                for place, name in enumerate(QUANTITIES)
+                if (reason := TOO_LARGE if too_large[place, row] else state.why(name, row)) is not None
             } | (dict.fromkeys(OF_CO, NOT_READ) if no_co[row] else {})
         answer.append(known[alike])
     return answer
