@@ -3,7 +3,7 @@
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
-from itertools import islice, repeat
+from itertools import repeat
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ from analytics.models import (
 from analytics.reading import FleetHistory
 from analytics.reading.sources import FIRST_YEAR, TRIMS
 from common.bulk import rows_write
+from common.grouping import in_chunks
 from visits.models import Visit
 
 ROWS_AT_ONCE = 5_000
@@ -76,7 +77,7 @@ def estimates_write(
         (GasShift, _SHIFT_COLUMNS, _shift_rows(run, read, estimates.shifts)),
     ]
     for model, columns, rows in sheets:
-        for chunk in _chunks(rows):
+        for chunk in in_chunks(rows, ROWS_AT_ONCE):
             rows_store(model, columns, chunk)
             written(len(chunk))
     months_write(run)
@@ -235,9 +236,3 @@ def months_write(run: DriftRun) -> None:
     FleetMonth.objects.bulk_create(
         FleetMonth(run=run, month=row.pop("first_day"), **row) for row in list(counted)
     )
-
-
-def _chunks(rows: Iterator[Any]) -> Iterator[list[Any]]:
-    rows = iter(rows)
-    while chunk := list(islice(rows, ROWS_AT_ONCE)):
-        yield chunk

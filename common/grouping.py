@@ -1,8 +1,11 @@
-"""Rows by what they belong to."""
+"""Rows by what they belong to, or some at a time."""
 
 from collections import defaultdict
-from collections.abc import Iterable
-from typing import Any
+from collections.abc import Iterable, Iterator
+from itertools import islice
+from typing import Any, TypeVar
+
+T = TypeVar("T")
 
 
 def grouped(rows: Iterable[Any], path: str) -> defaultdict[Any, list[Any]]:
@@ -14,3 +17,10 @@ def grouped(rows: Iterable[Any], path: str) -> defaultdict[Any, list[Any]]:
             key = getattr(key, name)
         groups[key].append(row)
     return groups
+
+
+def in_chunks(items: Iterable[T], size: int) -> Iterator[list[T]]:
+    """Lists of `size` items each, the last of what is left."""
+    remaining = iter(items)
+    while chunk := list(islice(remaining, size)):
+        yield chunk

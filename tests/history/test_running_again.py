@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.apps import apps
+from django.db import IntegrityError
 
 from common.models import OutboxEvent
 from tests.history.conftest import Importer
@@ -15,7 +16,7 @@ from visits.history.cells import visit_uuid
 from visits.history.loader import Judge
 from visits.judging.case import Case
 from visits.judging.engine import judge_plainly
-from visits.models import FiringTest, Visit
+from visits.models import FiringTest, TestResult, Visit
 
 pytestmark = pytest.mark.django_db
 
@@ -71,6 +72,22 @@ def test_an_interrupted_import_is_completed_by_running_it_again(bring_in: Import
     assert Visit.objects.count() == 20
     assert FiringTest.objects.count() == 80
     assert OutboxEvent.objects.get().payload == {"visits": 20 - stored}
+
+
+def test_what_the_database_refuses_undoes_its_chunk_and_stops_the_import(bring_in: Importer) -> None:
+    """The constraints guard what is written beside the judging as they guard everything."""
+
+    def judge(cases: Sequence[Case]) -> Any:
+        judgements, results = judge_plainly(cases)
+        if any(case.visit.uuid == visit_uuid("V12") for case in cases):
+            results = [(*values[:-2], float("inf"), values[-1]) for values in results]
+        return judgements, results
+
+    rows = list(invented_fleet(20, 10))
+    with pytest.raises(IntegrityError, match="finite"):
+        bring_in(rows, chunk_visits=5, judge=judge)
+    assert (Visit.objects.count(), FiringTest.objects.count(), TestResult.objects.count()) == (10, 40, 40)
+    assert bring_in(rows).visits_stored == 10
 
 
 def test_an_interrupted_import_leaves_no_half_written_file_beside(bring_in: Importer, tmp_path: Path) -> None:

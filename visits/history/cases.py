@@ -74,15 +74,19 @@ def seen_of(rows: VisitRows, places: Places) -> Seen:
 
 def cases_build(
     visits: Sequence[Seen], places: Places, attendances: Mapping[AttendanceKey, int], now: datetime
-) -> list[Case]:
-    """The visits as cases, in their order; they and their tests have the keys they will be stored under."""
+) -> Iterator[Case]:
+    """The visits as cases, in their order; they and their tests have the keys they will be stored under.
+
+    What they rest on is looked up at once; the cases are built one by one as they are asked for, without a
+    query.
+    """
     grounds = Grounds(places.appliances.values(), {row.pk for row in places.analysers.values()})
     test_keys = iter(keys_reserve(FiringTest, sum(len(seen.rows) for seen in visits)))
     keys = [
         _Keys(key, list(islice(test_keys, len(seen.rows))), attendances[seen.attendance])
         for seen, key in zip(visits, keys_reserve(Visit, len(visits)), strict=True)
     ]
-    return [_case(seen, own, places, grounds, now) for seen, own in zip(visits, keys, strict=True)]
+    return (_case(seen, own, places, grounds, now) for seen, own in zip(visits, keys, strict=True))
 
 
 def _case(seen: Seen, keys: _Keys, places: Places, grounds: Grounds, now: datetime) -> Case:

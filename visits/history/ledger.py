@@ -27,7 +27,8 @@ class Ledger:
     """
 
     def __init__(self) -> None:
-        self._scratch = sqlite3.connect("", isolation_level=None)
+        # Any thread may ask, one at a time: the reading of the file goes on in another.
+        self._scratch = sqlite3.connect("", isolation_level=None, check_same_thread=False)
         self._scratch.executescript(
             "PRAGMA journal_mode=OFF; PRAGMA synchronous=OFF; "
             f"PRAGMA cache_size=-{_PAGE_CACHE_KIB}; {_TABLES} BEGIN;"

@@ -2,18 +2,23 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
-from typing import Any
 from uuid import UUID
 
+from common.aside import writing_aside
+from common.grouping import in_chunks
 from fleet.models import PartFitted
 from visits.history.cases import AttendanceKey, VisitRows, cases_build, seen_of
 from visits.history.places import Places
-from visits.history.tables import visits_write
+from visits.history.tables import Results, visits_write
 from visits.judging.case import Case, Judgement
 from visits.models import Attendance, Visit
 
-Judge = Callable[[Sequence[Case]], tuple[list[Judgement], Sequence[tuple[Any, ...]]]]
+Judge = Callable[[Sequence[Case]], tuple[list[Judgement], Results]]
 """The engine, as `judge_plainly`."""
+
+
+VISITS_AT_ONCE = 250
+"""Judged while those before them are written."""
 
 
 def already_stored(uuids: Sequence[UUID]) -> set[UUID]:
@@ -21,12 +26,19 @@ def already_stored(uuids: Sequence[UUID]) -> set[UUID]:
     return set(Visit.objects.filter(uuid__in=uuids).values_list("uuid", flat=True))
 
 
-def visits_store(visits: Sequence[VisitRows], *, places: Places, now: datetime, judge: Judge) -> None:
-    """Judge visits that are not on file, and store them with what was judged. The caller's transaction."""
+def visits_store(
+    visits: Sequence[VisitRows], *, places: Places, now: datetime, judge: Judge, judged: Callable[[], None]
+) -> None:
+    """Judge visits that are not on file and store them, some after some. The caller holds the transaction.
+
+    judged: called when all are judged and the last are still being written.
+    """
     seen = [seen_of(rows, places) for rows in visits]
     cases = cases_build(seen, places, _attendances([visit.attendance for visit in seen]), now)
-    judgements, results = judge(cases)
-    visits_write(cases, judgements, results, now)
+    with writing_aside() as aside:
+        for some in in_chunks(cases, VISITS_AT_ONCE):
+            aside(visits_write, some, *judge(some), now)
+        judged()
     PartFitted.objects.bulk_create(
         (part for rows in visits for part in _parts(rows, places)), ignore_conflicts=True
     )

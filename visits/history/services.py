@@ -1,7 +1,8 @@
 """Import a history file: check the whole of it, then store it in chunks that a rerun completes."""
 
+import gc
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from itertools import groupby
 from operator import attrgetter
 from pathlib import Path
@@ -10,6 +11,8 @@ from typing import TypeVar
 from django.db import transaction
 from django.utils import timezone
 
+from common.aside import Ahead
+from common.grouping import in_chunks
 from common.models import AuditLine
 from common.outbox import announce
 from visits.history.cases import VisitRows
@@ -22,7 +25,7 @@ from visits.history.reader import FileRefused, HistoryFile
 from visits.history.report import ImportOutcome, Remarks, bad_rows_sheet, beside
 from visits.judging.engine import judge_plainly
 
-CHUNK_VISITS = 500
+CHUNK_VISITS = 1000
 
 T = TypeVar("T")
 Progress = Callable[[str, int, int], None]
@@ -80,18 +83,23 @@ class _Run:
     def check(self) -> None:
         """The first pass."""
         checker = Checker(self._reader, self._ledger, self._remarks)
-        for number, cells in self._records("checking"):
+        for number, cells in self._file.records():
+            if number % 1000 == 0:
+                self._progress("checking", self._file.position, self._file.size)
             checker.check(number, cells)
+        self._progress("checking", self._file.size, self._file.size)
         self.outcome.rows, self.outcome.bad_rows = checker.rows, checker.bad_rows
         self.outcome.visits, self.outcome.visits_left_out = self._ledger.visit_counts()
 
     def load(self, judge: Judge, chunk_visits: int) -> None:
         """The second pass. The last chunk's transaction announces the whole import."""
-        for chunk, is_last in _with_last(_chunks(self._good_visits(), chunk_visits)):
-            with transaction.atomic():
-                self._store(chunk, judge)
-                if is_last and self.outcome.visits_stored:
-                    self._announce()
+        with _collecting_only_what_is_new(), Ahead(in_chunks(self._good_visits(), chunk_visits)) as chunks:
+            for chunk, is_last in _with_last(chunks):
+                with transaction.atomic():
+                    self._store(chunk, judge, chunks.begin)
+                    if is_last and self.outcome.visits_stored:
+                        self._announce()
+                self._progress("storing", self._file.position, self._file.size)
         self._bad_rows.finish()
         self.outcome.bad_path = self._bad_rows.path if self._bad_rows.begun else None
 
@@ -108,26 +116,21 @@ class _Run:
         self._bad_rows.discard()
         self._remarks.discard()
 
-    def _records(self, step: str) -> Iterator[tuple[int, list[str]]]:
-        for number, cells in self._file.records():
-            if number % 1000 == 0:
-                self._progress(step, self._file.position, self._file.size)
-            yield number, cells
-        self._progress(step, self._file.size, self._file.size)
-
-    def _store(self, chunk: list[VisitRows], judge: Judge) -> None:
+    def _store(self, chunk: list[VisitRows], judge: Judge, judged: Callable[[], None]) -> None:
+        """Store those of the chunk that are not on file. judged: called where only writing is left."""
         already = already_stored([rows[0].visit for rows in chunk])
         fresh = [rows for rows in chunk if rows[0].visit not in already]
-        if fresh:
-            places = Places(
-                [row for rows in fresh for row in rows],
-                ledger=self._ledger,
-                remarks=self._remarks,
-                default_zone=self._default_zone,
-            )
-            visits_store(fresh, places=places, now=timezone.now(), judge=judge)
         self.outcome.visits_already += len(already)
         self.outcome.visits_stored += len(fresh)
+        if not fresh:
+            return
+        places = Places(
+            [row for rows in fresh for row in rows],
+            ledger=self._ledger,
+            remarks=self._remarks,
+            default_zone=self._default_zone,
+        )
+        visits_store(fresh, places=places, now=timezone.now(), judge=judge, judged=judged)
 
     def _announce(self) -> None:
         announce("visits.imported", 0, visits=self.outcome.visits_stored)
@@ -144,7 +147,7 @@ class _Run:
             yield list(rows)
 
     def _good_rows(self) -> Iterator[Row]:
-        for number, cells in self._records("storing"):
+        for number, cells in self._file.records():
             row, faults = self._reader.read(number, cells)
             reason = self._why_left_out(number, row)
             if reason:
@@ -171,15 +174,14 @@ class _Run:
         return cells[:place] + cells[place + 1 :]
 
 
-def _chunks(items: Iterable[T], size: int) -> Iterator[list[T]]:
-    chunk: list[T] = []
-    for item in items:
-        chunk.append(item)
-        if len(chunk) == size:
-            yield chunk
-            chunk = []
-    if chunk:
-        yield chunk
+@contextmanager
+def _collecting_only_what_is_new() -> Iterator[None]:
+    """Keep the collector of garbage from looking through all that stood before, again and again."""
+    gc.freeze()
+    try:
+        yield
+    finally:
+        gc.unfreeze()
 
 
 def _with_last(items: Iterable[T]) -> Iterator[tuple[T, bool]]:

@@ -84,8 +84,12 @@ def _by_accuracy(
 ) -> list[tuple[AccuracyClass, bool, NDArray[np.intp]]]:
     """Rows that share one accuracy and one way of being known."""
     groups: defaultdict[tuple[float | None, float | None, bool], list[int]] = defaultdict(list)
+    stated: dict[tuple[int, bool], list[int]] = {}  # rows of one analyser share their channels
     for row, (case, from_o2) in enumerate(zip(cases, derived, strict=True)):
-        groups[*_stated("o2_pct" if from_o2 else name, case), from_o2].append(row)
+        of_analyser = (id(case.channels), from_o2)
+        if of_analyser not in stated:
+            stated[of_analyser] = groups[*_stated("o2_pct" if from_o2 else name, case), from_o2]
+        stated[of_analyser].append(row)
     return [
         (_class("o2_pct" if from_o2 else name, absolute, relative), from_o2, np.array(rows))
         for (absolute, relative, from_o2), rows in groups.items()

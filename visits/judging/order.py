@@ -24,11 +24,15 @@ def was_before(move: Adjustment, test: FiringTest) -> bool | None:
 
 def moves_before(case: Case, test: FiringTest) -> list[Adjustment]:
     """The moves of the test's burner that are known to have come before it."""
+    if not case.adjustments:
+        return []
     return [move for move in standing_moves(case, test.burner_id) if was_before(move, test)]
 
 
 def moved_since(case: Case, test: FiringTest) -> bool:
     """Whether a trim of the test's burner is known to have moved after it was read."""
+    if not case.adjustments:
+        return False
     return any(was_before(move, test) is False for move in standing_moves(case, test.burner_id))
 
 
