@@ -1,7 +1,6 @@
 """The visits of a chunk as the engine judges them: rows built from what was read, none of them stored yet."""
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import islice
@@ -30,6 +29,12 @@ MEASURED = (
 )  # fmt: skip
 _MEASURED_FROM = Row._fields.index(MEASURED[0])
 _MEASURED_TO = _MEASURED_FROM + len(MEASURED)
+
+_TEST_FIELDS = (
+    "id", "visit_id", "burner_id", "key", "point", "phase", "sequence", "observed_at", "fuel", "co2_source",
+    "moved_before", *MEASURED,
+)  # fmt: skip
+_DERIVED = FiringTest.Source.DERIVED.value
 
 # The throttle is set at high fire, the offset at low fire: there its effect is read.
 _READ_AT = {TrimKind.THROTTLE: Point.HIGH, TrimKind.OFFSET: Point.LOW}
@@ -98,17 +103,22 @@ def _case(seen: Seen, keys: _Keys, places: Places, grounds: Grounds, now: dateti
     visit = _unsaved(
         _VISIT,
         {"appliance": appliance, "analyser": analyser, "analyser_period": period},
-        id=keys.visit,
-        uuid=first.visit,
-        attendance_id=keys.attendance,
-        kind=first.kind,
-        technician_id=technician_id,
-        fuel=first.fuel,
-        opened_at=seen.opened_at,
-        closed_at=seen.closed_at,
-        local_on=local_on,
-        received_at=now,
-        closed_received_at=now,
+        {
+            "id": keys.visit,
+            "uuid": first.visit,
+            "attendance_id": keys.attendance,
+            "appliance_id": appliance.pk,
+            "kind": first.kind,
+            "technician_id": technician_id,
+            "analyser_id": analyser.pk if analyser else None,
+            "analyser_period_id": period.pk if period else None,
+            "fuel": first.fuel,
+            "opened_at": seen.opened_at,
+            "closed_at": seen.closed_at,
+            "local_on": local_on,
+            "received_at": now,
+            "closed_received_at": now,
+        },
     )
     tests = _tests(seen.rows, keys, places)
     return Case(
@@ -126,26 +136,27 @@ def _case(seen: Seen, keys: _Keys, places: Places, grounds: Grounds, now: dateti
 
 def _tests(rows: VisitRows, keys: _Keys, places: Places) -> list[_Test]:
     """The visit's tests in file order, keyed like `as_found-high-1`."""
-    met: Counter[str] = Counter()
+    met: dict[str, int] = {}
     tests = []
     for order, (row, key) in enumerate(zip(rows, keys.tests, strict=True), start=1):
         kind = f"{row.phase}-{row.firing_point}"
-        met[kind] += 1
-        test = _unsaved(
-            _TEST,
-            {"burner": places.burners[row[:5]]},
-            id=key,
-            visit_id=keys.visit,
-            key=f"{kind}-{met[kind]}",
-            point=row.firing_point,
-            phase=row.phase,
-            sequence=order if row.sequence is None else row.sequence,
-            observed_at=row.observed_at,
-            fuel=row.fuel,
-            co2_source=row.co2_source or FiringTest.Source.DERIVED.value,
-            moved_before=row.moved_before,
-            **dict(zip(MEASURED, row[_MEASURED_FROM:_MEASURED_TO], strict=True)),
+        met[kind] = met.get(kind, 0) + 1
+        burner = places.burners[row[:5]]
+        values = (
+            key,
+            keys.visit,
+            burner.pk,
+            f"{kind}-{met[kind]}",
+            row.firing_point,
+            row.phase,
+            order if row.sequence is None else row.sequence,
+            row.observed_at,
+            row.fuel,
+            row.co2_source or _DERIVED,
+            row.moved_before,
+            *row[_MEASURED_FROM:_MEASURED_TO],
         )
+        test = _unsaved(_TEST, {"burner": burner}, zip(_TEST_FIELDS, values, strict=True))
         tests.append(_Test(test, row))
     return tests
 
@@ -163,14 +174,17 @@ def _adjustments(tests: Sequence[_Test], keys: _Keys) -> Iterator[Adjustment]:
         yield _unsaved(
             _ADJUSTMENT,
             {"burner": burner},
-            visit_id=keys.visit,
-            key=f"{trim}-{burner.position}",
-            trim=trim,
-            turns=turns[0] if turns else None,
-            before_test=before[0].key if before else "",
-            after_test=after[0].key if after else "",
-            before_co2_pct=before[0].co2_pct if before else None,
-            after_co2_pct=after[0].co2_pct if after else None,
+            {
+                "visit_id": keys.visit,
+                "burner_id": burner_id,
+                "key": f"{trim}-{burner.position}",
+                "trim": trim,
+                "turns": turns[0] if turns else None,
+                "before_test": before[0].key if before else "",
+                "after_test": after[0].key if after else "",
+                "before_co2_pct": before[0].co2_pct if before else None,
+                "after_co2_pct": after[0].co2_pct if after else None,
+            },
         )
 
 
@@ -179,13 +193,16 @@ _TEST = FiringTest(settled=FiringTest.Settled.STATED.value)
 _ADJUSTMENT = Adjustment()
 
 
-def _unsaved(blank: M, joined: dict[str, models.Model | None], **values: Any) -> M:
-    """A row like the blank one but for these values, with the rows it refers to.
+def _unsaved(
+    blank: M, joined: dict[str, models.Model | None], values: Mapping[str, Any] | Iterable[tuple[str, Any]]
+) -> M:
+    """A row like the blank one but for these values, with the rows that its keys refer to.
 
     A wide model's own `__init__` takes twenty times as long, more than all else that is done to a row.
     """
     row: M = object.__new__(type(blank))
-    ids = {f"{name}_id": other.pk if other is not None else None for name, other in joined.items()}
-    row.__dict__ = {**blank.__dict__, **ids, **values, "_state": ModelState()}
+    row.__dict__.update(blank.__dict__)
+    row.__dict__.update(values)
+    row._state = ModelState()
     row._state.fields_cache = joined
     return row

@@ -156,6 +156,9 @@ OWN = Row._fields.index("observed_at")
 
 SHARED_COLUMNS = list(COLUMNS.items())[:OWN]
 OWN_COLUMNS = list(COLUMNS.items())[OWN:]
+_Readers = Sequence[tuple[Callable[[str], Any], Any]]
+_SHARED_READERS: _Readers = [(column.read, column.empty) for _, column in SHARED_COLUMNS]
+_OWN_READERS: _Readers = [(column.read, column.empty) for _, column in OWN_COLUMNS]
 _ZONE = Row._fields.index("timezone")
 
 
@@ -199,15 +202,15 @@ class RowReader:
         faults: list[Fault] = []
         shared = picked[:OWN]
         if shared != self._shared_cells:
-            self._shared_values = _values(SHARED_COLUMNS, shared, faults)
+            self._shared_values = _values(SHARED_COLUMNS, _SHARED_READERS, shared, faults)
             self._shared_cells = () if faults else shared
-        values = self._shared_values + _values(OWN_COLUMNS, picked[OWN:], faults)
+        values = self._shared_values + _values(OWN_COLUMNS, _OWN_READERS, picked[OWN:], faults)
         self._place_in_time(values, faults)
         return (None, faults) if faults else (Row._make((*values, number)), faults)
 
     def _place_in_time(self, values: list[Any], faults: list[Fault]) -> None:
         cell = values[OWN]
-        if cell is None or any(fault.column == "timezone" for fault in faults):
+        if cell is None or (faults and any(fault.column == "timezone" for fault in faults)):
             return
         try:
             values[OWN] = cells.instant(cell, values[_ZONE] or self._default_zone)
@@ -215,13 +218,12 @@ class RowReader:
             faults.append(Fault("observed_at", cell, str(refusal)))
 
 
-def _values(columns: Sequence[tuple[str, Column]], row: Sequence[str], faults: list[Fault]) -> list[Any]:
+def _values(
+    columns: Sequence[tuple[str, Column]], readers: _Readers, row: Sequence[str], faults: list[Fault]
+) -> list[Any]:
     """The values of some cells. The common case, cells that hold what they should, is one tight loop."""
     try:
-        values = [
-            column.read(cell) if cell else column.empty
-            for (_, column), cell in zip(columns, row, strict=True)
-        ]
+        values = [read(cell) if cell else empty for (read, empty), cell in zip(readers, row, strict=True)]
     except Refusal:
         return _values_with_faults(columns, row, faults)
     return _values_with_faults(columns, row, faults) if FILL in values else values

@@ -64,18 +64,23 @@ def _put_on_rows(cases: Sequence[Case], judgements: Sequence[Judgement]) -> None
 
 
 def _visit_rows(visits: Sequence[Visit]) -> Iterator[tuple[Any, ...]]:
-    values_of = attrgetter(*_VISIT_COLUMNS)
+    values_of, texts = attrgetter(*_VISIT_COLUMNS), _Texts()
     for visit in visits:
-        yield (*values_of(visit), json.dumps(visit.health_checked))
+        yield (*values_of(visit), texts[tuple(visit.health_checked.items())])
 
 
 def _result_rows(tests: Sequence[FiringTest], results: Results) -> Iterator[tuple[Any, ...]]:
-    texts: dict[tuple[Any, ...], str] = {}  # few different ones, on many rows each
+    texts = _Texts()
     for test, (*values, why) in zip(tests, results, strict=True):
-        key = tuple(why.items())
-        if key not in texts:
-            texts[key] = json.dumps(why)
-        yield (test.pk, *values, texts[key])
+        yield (test.pk, *values, texts[tuple(why.items())])
+
+
+class _Texts(dict[tuple[tuple[str, Any], ...], str]):
+    """The JSON of objects given as their items: few different ones, on many rows each."""
+
+    def __missing__(self, items: tuple[tuple[str, Any], ...]) -> str:
+        text = self[items] = json.dumps(dict(items))
+        return text
 
 
 def _finding_rows(
@@ -89,7 +94,7 @@ def _finding_rows(
                 draft.burner.pk if draft.burner else None,
                 draft.code,
                 draft.subject,
-                FINDINGS[draft.code].severity.value,
+                FINDINGS[draft.code].severity,
                 draft.value,
                 draft.limit,
                 draft.unit,
