@@ -26,7 +26,7 @@ def world(django_db_setup, django_db_blocker):
 @pytest.mark.django_db
 @pytest.mark.parametrize("row", ROWS, ids=str)
 def test_everyone_is_answered_as_the_table_says(row, world):
-    PersonThrottle.cache.clear()
+    PersonThrottle.pace.clear()
     found = {side: {who: _asked(world, row, side, who) for who in PEOPLE} for side in SIDES}
     assert found == {side: row.expected(side) for side in SIDES}
 

@@ -110,7 +110,7 @@ class Asker:
 
 
 def test_generated_requests_meet_no_error_and_no_answer_that_is_not_described(world, described, monkeypatch):
-    monkeypatch.setattr(PersonThrottle, "rate", "1000000/min")
+    monkeypatch.setattr(PersonThrottle, "per_minute", 1_000_000)
     asker, failures = Asker(world), []
     for result in described.get_all_operations():
         operation = result.ok()

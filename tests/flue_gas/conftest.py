@@ -13,7 +13,7 @@ from tests.factories import UserFactory
 @pytest.fixture
 def post(db):
     """Ask an address with a body (an object, or JSON as text); answers status and what came back."""
-    PersonThrottle.cache.clear()
+    PersonThrottle.pace.clear()
     api = APIClient()
     api.force_authenticate(UserFactory(role=Role.TECHNICIAN))
 

@@ -30,7 +30,7 @@ def person():
 
 @pytest.fixture(autouse=True)
 def _nobody_has_asked_yet():
-    PersonThrottle.cache.clear()
+    PersonThrottle.pace.clear()
 
 
 def sign_in(person, password=PASSWORD, **headers):
@@ -126,7 +126,7 @@ def test_an_administrator_lists_and_ends_anybodys_device(person, api_of):
 
 
 def test_one_persons_requests_are_throttled_and_anothers_are_not(person, api_of, monkeypatch):
-    monkeypatch.setattr(PersonThrottle, "rate", "3/min")
+    monkeypatch.setattr(PersonThrottle, "per_minute", 3)
     tablet, phone, other = api_of(person), api_of(person), api_of(UserFactory())
     answers = [api.get("/api/v1/tokens/").status_code for api in (tablet, phone, tablet, phone)]
     assert answers == [200, 200, 200, 429]
@@ -137,7 +137,7 @@ def test_one_persons_requests_are_throttled_and_anothers_are_not(person, api_of,
 
 
 def test_signing_in_is_throttled_by_address(person, monkeypatch):
-    monkeypatch.setattr(SignInThrottle, "rate", "2/min")
+    monkeypatch.setattr(SignInThrottle, "per_minute", 2)
     assert [sign_in(person).status_code for _ in range(3)] == [201, 201, 429]
 
 

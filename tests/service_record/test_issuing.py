@@ -18,7 +18,7 @@ from visits.service_record.issuing import record_digest, record_issue
 
 @pytest.fixture(autouse=True)
 def _unthrottled():
-    PersonThrottle.cache.clear()
+    PersonThrottle.pace.clear()
 
 
 def corrected(visit, by) -> None:
@@ -116,7 +116,7 @@ def test_a_code_that_is_nobody_s_is_not_found_and_guessing_is_stopped(db, client
     address = reverse("web:record-checked", args=["0000-0000-0000"])
     assert "No record has this code" in client.get(address).text
     assert client.get(reverse("web:record-check"), {"code": "nonsense"}).status_code == 422
-    pace = int(RecordCheckThrottle.rate.split("/")[0])
+    pace = RecordCheckThrottle.per_minute
     statuses = [client.get(address).status_code for _ in range(pace)]
     assert statuses == [404] * (pace - 1) + [429]
     assert int(client.get(address).headers["Retry-After"]) > 0

@@ -33,7 +33,7 @@ JSON = "application/json"
 
 @pytest.fixture(autouse=True)
 def _nobody_has_asked_yet() -> None:
-    PersonThrottle.cache.clear()
+    PersonThrottle.pace.clear()
 
 
 @dataclass

@@ -58,7 +58,7 @@ class Devices(RuleBasedStateMachine):
 
     @initialize()
     def open(self):
-        PersonThrottle.cache.clear()
+        PersonThrottle.pace.clear()
         self.scene = set_up_scene(api_of)
         self.apis = [self.scene.api, api_of(self.scene.technician)]
         self.known = [[], []]
