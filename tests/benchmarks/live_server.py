@@ -62,7 +62,15 @@ def _server() -> Iterator[int]:
         port = int(probe.getsockname()[1])
     command = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", "127.0.0.1"]
     command += ["--port", str(port), "--workers", "2", "--blocking-threads", "2", "config.wsgi:application"]
-    environment = {**os.environ, "DATABASE_URL": _url(), "DJANGO_SETTINGS_MODULE": "config.settings.test"}
+    # As in production: its connections are kept, which those of the tests are not.
+    environment = {
+        **os.environ,
+        "DATABASE_URL": _url(),
+        "DJANGO_SETTINGS_MODULE": "config.settings.production",
+        "SECRET_KEY": "worthless-and-only-for-this-benchmark-0123456789",
+        "ALLOWED_HOSTS": "127.0.0.1",
+        "SECURE_SSL_REDIRECT": "false",
+    }
     process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         _wait_for(port)
