@@ -6,6 +6,8 @@ from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
+from django.db import connection
+
 from common.bulk import rows_write
 from visits.history.cases import MEASURED
 from visits.judging.case import Case, Judgement
@@ -53,6 +55,9 @@ def visits_write(
     rows_write(Adjustment, _ADJUSTMENT_COLUMNS, map(attrgetter(*_ADJUSTMENT_COLUMNS), moves))
     rows_write(TestResult, ("test", *RESULT_COLUMNS), _result_rows(tests, results))
     rows_write(Finding, _FINDING_COLUMNS, _finding_rows(cases, judgements, now))
+    if connection.vendor == "postgresql":
+        # Foreign keys now, while the caller judges on, and not all of them at the commit that it waits for.
+        connection.check_constraints()
 
 
 def _put_on_rows(cases: Sequence[Case], judgements: Sequence[Judgement]) -> None:
