@@ -29,13 +29,13 @@ class _Counted:
             self.before, self.now = (self.now if minutes == 1 else 0), 0
 
     def room_in_s(self, per_minute: int, now_s: float) -> float:
-        """Seconds until one more fits: as the minute before fades, or as the next one begins."""
-        into_s, a_little_s = now_s - self.since_s, 1.0 / per_minute
+        """Seconds until one more fits: as the minute before fades, or as the next one begins, with its first."""
+        into_s = now_s - self.since_s
         if self.now >= per_minute:
-            return WINDOW_S - into_s + a_little_s
-        if self.before * (1.0 - into_s / WINDOW_S) + self.now < per_minute:
+            return WINDOW_S - into_s
+        if self.now == 0 or self.before * (1.0 - into_s / WINDOW_S) + self.now < per_minute:
             return 0.0
-        return WINDOW_S * (1.0 - (per_minute - self.now) / self.before) - into_s + a_little_s
+        return WINDOW_S * (1.0 - (per_minute - self.now) / self.before) - into_s + 1.0 / per_minute
 
 
 class Pace:
