@@ -29,7 +29,7 @@ class _Counted:
             self.before, self.now = (self.now if minutes == 1 else 0), 0
 
     def room_in_s(self, per_minute: int, now_s: float) -> float:
-        """Seconds until one more fits: as the minute before fades, or as the next one begins, with its first."""
+        """Seconds until one more fits: as the minute before fades, or with the first of the next one."""
         into_s = now_s - self.since_s
         if self.now >= per_minute:
             return WINDOW_S - into_s
