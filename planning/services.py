@@ -38,7 +38,7 @@ def plan_appliances(appliance_ids: Sequence[int], *, today: date, dry_run: bool 
     """
     if not dry_run:
         _hold(appliance_ids)
-    record = record_of(appliance_ids)
+    record = record_of(appliance_ids, today)
     dates, follow_ups = due_dates_of(record, today), follow_ups_of(record)
     changed = {row.appliance_id for row in dates} | {row.appliance_id for row in follow_ups}
     if changed and not dry_run:

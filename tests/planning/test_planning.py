@@ -69,6 +69,17 @@ def test_a_completed_annual_service_moves_the_date_and_is_named_as_its_basis():
     assert (row.basis_visit, row.rule, row.reason) == (visit, "from_last_done", "")
 
 
+def test_a_visit_dated_years_ahead_keeps_nobody_away_and_closes_no_follow_up():
+    appliance = contracted()
+    visit = seen(appliance, date(2025, 5, 10))
+    unfinished = seen(appliance, date(2025, 6, 1), Outcome.PART_NEEDED)
+    mistyped = seen(appliance, date(2090, 5, 10))
+    row = due(appliance)
+    assert (row.due_on, row.basis_visit) == (date(2026, 5, 10), visit)
+    assert follow_up(unfinished).state == FollowUp.State.OPEN
+    assert due(appliance, today=date(2090, 5, 9)).basis_visit == mistyped
+
+
 def test_commissioning_counts_and_a_recheck_or_breakdown_does_not():
     appliance = contracted()
     seen(appliance, date(2025, 5, 10), kind=Kind.COMMISSIONING)
