@@ -109,6 +109,12 @@ def test_imported_visits_are_judged(bring_in: Importer) -> None:
     assert FiringTest.objects.filter(visit=implausible, o2_pct=25).count() == 4
 
 
+def test_a_visit_dated_ahead_of_its_import_is_found_to_be(bring_in: Importer) -> None:
+    bring_in([*visit_of("job 1"), *visit_of("job 2", "2090-03-05")])
+    found = Finding.objects.get(code="clock_apart")
+    assert (found.visit.uuid, found.unit) == (visit_uuid("job 2"), "days")
+
+
 def test_an_adjustment_is_made_for_each_trim_that_as_left_rows_name(bring_in: Importer) -> None:
     rows = visit_of("job 1")
     rows[2] |= {"adjusted_trim": "throttle", "turns": "0.25"}

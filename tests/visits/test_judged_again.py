@@ -1,6 +1,6 @@
 """Judging again: what a bias, specs, limits or a gas change later, said on the visit, and undone likewise."""
 
-from datetime import date
+from datetime import date, timedelta
 from io import StringIO
 
 import pytest
@@ -98,6 +98,17 @@ def test_a_bias_turns_a_verdict_and_the_visit_says_which_run_and_what_changed(ba
     assert "run 7 no longer holds" in again["judged_again"][-1]["sentence"]
     Finding.objects.filter(pk=row.pk).update(life=Life.OPEN, owner=None)
     assert everything(banded.visit) == untouched
+
+
+def test_judging_again_keeps_that_the_devices_clock_ran_ahead(scene):
+    ahead = (timezone.now() + timedelta(days=400)).isoformat()
+    body = visit_body(scene.appliance, scene.analyser, opened_at=ahead)
+    body["tests"][0]["readings"][0]["at"] = ahead
+    assert "clock_apart" in codes(scene.put(closed(body, closed_at=ahead)).json())
+    assert "clock_apart" in codes(scene.get())
+    apply(scene.period)
+    duties_work()
+    assert "clock_apart" in codes(scene.get())
 
 
 def test_judging_again_twice_says_it_once_and_changes_nothing_more(banded):

@@ -42,7 +42,8 @@ class Case:
     (quantity, level) to the row in force.   licence_gap: why the technician's licences do not cover the work;
     None where they do, or where nobody asks (imported).   gases: the supplier's, by the slug of the fuel each
     stands in for.   items: what the visit is asked, by code.   answers: what it answered.   settings: of the
-    plant, before and after.   parts: names of those fitted.
+    plant, before and after.   parts: names of those fitted.   now: by our clock; of a closed visit the time
+    counts at which it came in closed.
     """
 
     visit: Visit

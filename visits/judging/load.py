@@ -4,6 +4,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from django.utils import timezone
+
 from common.grouping import grouped
 from fleet.items import item_book
 from fleet.models import Analyser, AnalyserPeriod, Appliance, Burner, PartFitted
@@ -48,7 +50,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
         Licence.objects.filter(technician__user__in=technicians).select_related("technician"),
         "technician.user_id",
     )
-    items = item_book()
+    items, now = item_book(), timezone.now()
     return [
         Case(
             visit=visit,
@@ -58,6 +60,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             changes=changes[visit.pk],
             period=visit.analyser_period,
             licence_gap=gap_of(visit, licences[visit.technician_id]),
+            now=now,
             items=items.asked(
                 visit.appliance,
                 visit.appliance.plant.site.customer.country,

@@ -149,7 +149,8 @@ def _implausible(judged: Judged) -> Iterator[Draft]:
 
 
 def _times(judged: Judged) -> Iterator[Draft]:
-    visit, now = judged.case.visit, judged.case.now
+    visit = judged.case.visit
+    received_at = visit.closed_received_at or judged.case.now
     if visit.closed_at is not None and visit.closed_at < visit.opened_at:
         yield Draft("times_out_of_order", "visit", rests_on={"detail": "The visit closes before it opens."})
     last: FiringTest | None = None
@@ -168,9 +169,9 @@ def _times(judged: Judged) -> Iterator[Draft]:
             detail = f"Test {test.key} follows {last.key} in sequence and was read before it."
             yield at_test(test, "times_out_of_order", rests_on={"detail": detail})
         last = test
-    if now is not None:
+    if received_at is not None:
         newest = max((t.observed_at for _, t in judged.tests if t.observed_at), default=visit.opened_at)
-        ahead = max(newest, visit.opened_at) - now
+        ahead = max(newest, visit.opened_at) - received_at
         if ahead > CLOCK_TOLERANCE:
             yield _clock_apart(ahead)
 
