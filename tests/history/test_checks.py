@@ -133,6 +133,18 @@ def test_other_facts_that_differ_are_noted_and_the_first_is_kept(
     assert [(note.row, note.column) for note in outcome.notes] == [(6, column)]
 
 
+@pytest.mark.parametrize(
+    ("day", "reason"), [("2090-03-05", "ahead of today"), ("1970-01-01", "before calibrated_on")]
+)
+def test_a_date_that_cannot_be_is_noted_once_a_visit_and_stored(
+    check: Importer, day: str, reason: str
+) -> None:
+    outcome = check([*visit_of("job 1"), *visit_of("job 2", day)])
+    assert outcome.bad_rows == 0
+    assert [(note.row, note.column, note.value) for note in outcome.notes] == [(6, "observed_at", day)]
+    assert reason in outcome.notes[0].reason
+
+
 def test_a_fact_left_empty_contradicts_nothing(check: Importer) -> None:
     empty = dict.fromkeys(("serial", "maker", "model", "input_kw", "turndown", "gas_area"), "")
     outcome = check([*visit_of("job 1", **empty), *visit_of("job 2"), *visit_of("job 3", **empty)])

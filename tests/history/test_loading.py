@@ -226,11 +226,8 @@ def test_rows_on_file_are_used_and_never_overwritten(bring_in: Importer) -> None
 
 def test_a_difference_with_what_is_on_file_is_noted_once(bring_in: Importer) -> None:
     bring_in(visit_of("job 1", timezone="Europe/London"))
-    later = [
-        cells
-        for n in range(6)
-        for cells in visit_of(f"later {n}", f"20{10 + n}-03-04", serial="NEW", timezone="Europe/London")
-    ]
+    other = {"serial": "NEW", "timezone": "Europe/London", "calibrated_on": ""}
+    later = [cells for n in range(6) for cells in visit_of(f"later {n}", f"20{10 + n}-03-04", **other)]
     outcome = bring_in(later, chunk_visits=2)
     assert [(note.column, note.value) for note in outcome.notes] == [("serial", "NEW")]
     assert "'CX-0001' is on file" in outcome.notes[0].reason

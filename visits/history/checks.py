@@ -1,8 +1,10 @@
 """The first pass: every cell, each visit's rows together, and the facts the whole file should agree on."""
 
 from collections.abc import Sequence
-from datetime import UTC
+from datetime import UTC, timedelta
 from uuid import UUID
+
+from django.utils import timezone
 
 from visits.history.cells import Refusal
 from visits.history.columns import NOT_KNOWN, OWN, VISIT_FACTS, Fault, Row, RowReader
@@ -12,6 +14,8 @@ from visits.models import Phase
 
 VISIT_ROWS_LIMIT = 500
 BURNERS_LIMIT = 99
+ONE_DAY = timedelta(days=1)
+"""Zones differ by so much: only what lies further off is odd."""
 
 _VISIT_FACT_PLACES = [(name, Row._fields.index(name)) for name in VISIT_FACTS]
 
@@ -29,6 +33,7 @@ class Checker:
         self._first: Row | None = None
         self._rows_of_visit = 0
         self._facts: tuple[object, ...] = ()
+        self._tomorrow = timezone.now().date() + ONE_DAY
         self._turns: dict[tuple[str, str], float] = {}
 
     def check(self, number: int, cells: Sequence[str]) -> None:
@@ -65,6 +70,7 @@ class Checker:
     def _against_visit(self, row: Row) -> list[Fault]:
         if self._first is None:
             self._first = row
+            self._note_odd_dates(row)
         faults = [] if row[:OWN] == self._first[:OWN] else _differences(row, self._first)
         if row.adjusted_trim and row.phase != Phase.AS_LEFT:
             faults.append(
@@ -72,6 +78,13 @@ class Checker:
             )
         self._note_what_is_not_kept(row)
         return faults
+
+    def _note_odd_dates(self, row: Row) -> None:
+        on = row.observed_at.date()
+        if on > self._tomorrow:
+            self._note(row, "observed_at", on, "lies ahead of today: check the date")
+        if row.calibrated_on and on < row.calibrated_on - ONE_DAY:
+            self._note(row, "observed_at", on, f"lies before calibrated_on, {row.calibrated_on}: check both")
 
     def _note_what_is_not_kept(self, row: Row) -> None:
         if row.calibrated_on and not row.analyser:
