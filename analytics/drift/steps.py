@@ -26,6 +26,8 @@ REFERENCE_SIGNAL_PA = 700.0
 """Air signal where none is known: offsets then come out as 0.7 Pa for 1e-3 of w."""
 UNRECORDED_MOVE_SIGMAS = 4.0
 """As left this far from as found, with no adjustment written down, means that one was made."""
+LONGEST_GAP_YEARS = 15.0
+"""Nobody knows what became of a trim unseen for longer; rather, one visit's year was mistyped."""
 UNKNOWN_AIR_VAR = (50.0 * 4.0 / 288.0) ** 2
 """Variance [%^2] where the intake temperature was not read: 4 K about the month's mean."""
 
@@ -211,12 +213,15 @@ def _phases(history: History) -> tuple[FloatArray, FloatArray, BoolArray]:
 
 
 def _fresh(history: History) -> BoolArray:
-    """Where a new stretch begins (N, phase): as left after a new part, as found on another fuel."""
+    """Where a new stretch begins (N, phase): as left after a new part, as found on another fuel or after a
+    gap that no trim is followed through.
+    """
     fresh = np.zeros((history.visits, 2), np.bool_)
     fresh[:, LEFT] = history.new_state
     if history.visits > 1:
-        other = (history.fuel[1:] != history.fuel[:-1]) & (history.burner[1:] == history.burner[:-1])
-        fresh[1:, FOUND] = other
+        other = history.fuel[1:] != history.fuel[:-1]
+        long_unseen = np.diff(history.day) > LONGEST_GAP_YEARS * DAYS_PER_YEAR
+        fresh[1:, FOUND] = (other | long_unseen) & (history.burner[1:] == history.burner[:-1])
     return fresh
 
 

@@ -162,6 +162,17 @@ def _with(history, **changes):
     return replace(history, **changes)
 
 
+def test_a_year_mistyped_is_no_evidence_of_a_slow_drift(tiny, tiny_drift):
+    day, century = tiny.day.copy(), 100 * YEAR_DAYS
+    (first, *_), (*_, last) = (np.flatnonzero(tiny.burner == burner) for burner in (7, 8))
+    day[first] -= century
+    day[last] += century
+    wrong = estimate_fleet(replace(tiny, day=day)).trims
+    width, usual = (trims.drift_high - trims.drift_low for trims in (wrong, tiny_drift.trims))
+    assert (width[7] > usual[7]).all()
+    assert [REASONS[code] for code in wrong.reason[8]] == ["one_visit"] * 2
+
+
 def test_one_visit_identical_readings_and_missing_low_fire_have_a_reason(tiny):
     history = tiny
     keep = np.ones(history.visits, bool)
