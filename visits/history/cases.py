@@ -123,6 +123,7 @@ def _case(seen: Seen, keys: _Keys, places: Places, grounds: Grounds, now: dateti
     tests = _tests(seen.rows, keys, places)
     return Case(
         visit=visit,
+        appliance=appliance,
         burner_ids=[burner.pk for burner in places.burners_of[appliance.pk]],
         tests=[each.test for each in sorted(tests, key=lambda each: each.test.sequence)],
         adjustments=list(_adjustments(tests, keys)),
@@ -130,7 +131,8 @@ def _case(seen: Seen, keys: _Keys, places: Places, grounds: Grounds, now: dateti
         period=period,
         licence_gap=None,
         parts=[row.part_fitted for row in seen.rows if row.part_fitted],
-        **grounds.of(appliance, analyser.pk if analyser else None, local_on),
+        channels=grounds.channels_of(analyser.pk if analyser else None),
+        **grounds.of(appliance, local_on),
     )
 
 

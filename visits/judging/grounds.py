@@ -30,16 +30,18 @@ class Grounds:
         self._limits: dict[tuple[str, int, date], Limits] = {}
         self._gases: dict[tuple[int, date], Mapping[str, Fuel]] = {}
 
-    def of(self, appliance: Appliance, analyser_id: int | None, on: date) -> dict[str, Any]:
-        """The members of a case that come from here, for a visit of that local day."""
+    def of(self, appliance: Appliance, on: date) -> dict[str, Any]:
+        """The members of a case that come from the place, for a visit of that local day."""
         return {
-            "appliance": appliance,
             "specs": self._specs[appliance.model_id],
             "trims": self._trims.get(appliance.model_id, {}),
             "limits": self._limits_of(appliance, on),
-            "channels": {} if analyser_id is None else self._channels.get(analyser_id, {}),
             "gases": self._gases_of(appliance, on) if self._gas_book.rows else {},
         }
+
+    def channels_of(self, analyser_id: int | None) -> dict[str, AnalyserChannel]:
+        """An analyser's channels by quantity; none where it is not on file."""
+        return {} if analyser_id is None else self._channels.get(analyser_id, {})
 
     def _limits_of(self, appliance: Appliance, on: date) -> Limits:
         customer = appliance.plant.site.customer

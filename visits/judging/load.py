@@ -54,6 +54,7 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
     return [
         Case(
             visit=visit,
+            appliance=visit.appliance,
             burner_ids=burner_ids.get(visit.appliance_id, []),
             tests=tests[visit.pk],
             adjustments=adjustments[visit.pk],
@@ -73,7 +74,8 @@ def cases_load(visit_ids: Sequence[int]) -> list[Case]:
             answers=answers[visit.pk],
             settings=settings[visit.pk],
             parts=[part.part for part in parts[visit.uuid]],
-            **grounds.of(visit.appliance, visit.analyser_id, visit.local_on),
+            channels=grounds.channels_of(visit.analyser_id),
+            **grounds.of(visit.appliance, visit.local_on),
         )
         for visit in visits
     ]

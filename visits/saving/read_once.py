@@ -2,19 +2,17 @@
 
 import uuid
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, date, timedelta
 from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from combustion.fuels import Fuel
 from common.grouping import grouped
 from fleet.items import item_book
-from fleet.models import Analyser, AnalyserChannel, AnalyserPeriod, Burner, FiringSpec, ModelTrim
-from fleet.selectors import gas_book, limit_book
+from fleet.models import Analyser, AnalyserPeriod, Burner
 from people.models import Licence, User
-from visits.judging.case import Limits
+from visits.judging.grounds import Grounds
 from visits.models import Attendance, Visit
 from visits.payload import VisitIn
 from visits.saving.references import (
@@ -40,13 +38,7 @@ class ReadOnce:
     def __init__(self, bodies: Sequence[VisitIn], user: User) -> None:
         self._burners = _burners_of({body.appliance for body in bodies})
         burners = [burner for own in self._burners.values() for burner in own]
-        models = {burner.appliance.model_id for burner in burners}
-        sites = {burner.appliance.plant.site for burner in burners}
-        self._trims = grouped(
-            ModelTrim.objects.filter(model__in=models).select_related("sensitivity"), "model_id"
-        )
-        self._specs = grouped(FiringSpec.objects.filter(model__in=models), "model_id")
-        self._read_analysers({body.analyser for body in bodies if body.analyser is not None})
+        analysers = self._read_analysers({body.analyser for body in bodies if body.analyser is not None})
         self._attendances = _attendances_of(bodies, {burner.appliance.plant_id for burner in burners}, user)
         self._licences = grouped(
             Licence.objects.filter(
@@ -54,13 +46,8 @@ class ReadOnce:
             ).select_related("technician"),
             "technician.user_id",
         )
-        self._limit_book = limit_book()
-        self._gas_book = gas_book(sites)
         self._item_book = item_book()
-        self._gas_sites = {row.site_id for row, _ in self._gas_book.rows}
-        self._gas_areas = {row.gas_area_id for row, _ in self._gas_book.rows if row.gas_area_id}
-        self._limits: dict[tuple[str, int, date], Limits] = {}
-        self._gases: dict[tuple[int, date], Mapping[str, Fuel]] = {}
+        self._grounds = Grounds({burner.appliance for burner in burners}, {row.pk for row in analysers})
 
     def place(self, *, appliance: str, attendance: uuid.UUID | None = None) -> Place:
         """As `place_find`."""
@@ -72,10 +59,7 @@ class ReadOnce:
             raise ambiguous_appliance(appliance)
         if not burners:
             raise unknown_appliance(appliance)
-        found = burners[0].appliance
-        site = found.plant.site
-        reported = site.pk in self._gas_sites or site.gas_area_id in self._gas_areas
-        return Place(found, tuple(burners), reported)
+        return Place(burners[0].appliance, tuple(burners))
 
     def instrument(self, *, name: str | None, text: str | None, on: date) -> Instrument:
         """As `instrument_of`."""
@@ -86,8 +70,7 @@ class ReadOnce:
         analyser = period.analyser if period else next(iter(self._analysers_of(name)), None)
         if analyser is None:
             return Instrument(text=text or name)
-        channels = {row.quantity: row for row in self._channels[analyser.pk]}
-        return Instrument(analyser, period, channels, text or "")
+        return Instrument(analyser, period, self._grounds.channels_of(analyser.pk), text or "")
 
     def attendance(
         self, *, place: Place, user: User, on: date, named: uuid.UUID | None
@@ -112,29 +95,13 @@ class ReadOnce:
     def bearing(self, visit: Visit, place: Place) -> Bearing:
         """What the visit is judged by."""
         return Bearing(
-            specs=self._specs[place.appliance.model_id],
-            trims={row.kind: row for row in self._trims[place.appliance.model_id]},
-            limits=self._limits_of(visit, place),
+            **self._grounds.of(place.appliance, visit.local_on),
             licences=self._licences[visit.technician_id],
-            gases=self._gases_of(visit, place) if place.gas_reported else {},
             items=items_of(self._item_book, visit, place),
         )
 
-    def _limits_of(self, visit: Visit, place: Place) -> Limits:
-        customer = place.appliance.plant.site.customer
-        key = (customer.country, customer.pk, visit.local_on)
-        if key not in self._limits:
-            self._limits[key] = self._limit_book.in_force(*key)
-        return self._limits[key]
-
-    def _gases_of(self, visit: Visit, place: Place) -> Mapping[str, Fuel]:
-        site = place.appliance.plant.site
-        key = (site.pk, visit.local_on)
-        if key not in self._gases:
-            self._gases[key] = self._gas_book.in_force(site, visit.local_on)
-        return self._gases[key]
-
-    def _read_analysers(self, names: set[str]) -> None:
+    def _read_analysers(self, names: set[str]) -> list[Analyser]:
+        """Those so named, kept by name with their periods."""
         analysers = list(Analyser.objects.filter(_named(names)).order_by("id")) if names else []
         self._by_name: dict[str, list[Analyser]] = {
             name: [row for row in analysers if _is_called(row, name)] for name in names
@@ -142,7 +109,7 @@ class ReadOnce:
         self._periods = grouped(
             AnalyserPeriod.objects.filter(analyser__in=analysers).select_related("analyser"), "analyser_id"
         )
-        self._channels = grouped(AnalyserChannel.objects.filter(analyser__in=analysers), "analyser_id")
+        return analysers
 
     def _analysers_of(self, name: str) -> list[Analyser]:
         return self._by_name.get(name, [])

@@ -26,12 +26,15 @@ from visits.payload import VisitIn
 
 @dataclass(frozen=True)
 class Place:
-    """An appliance with model, plant, site and customer joined; its burners in order; whether a supplier ever
-    reported its gas, which is then worth a query; and when the lists of items were last changed."""
+    """An appliance with model, plant, site and customer joined; its burners in order.
+
+    Where one place alone was looked up: whether a supplier ever reported its gas, which is then worth a
+    query, and when the lists of items were last changed.
+    """
 
     appliance: Appliance
     burners: tuple[Burner, ...]
-    gas_reported: bool
+    gas_reported: bool = False
     items_changed_at: datetime | None = None
 
     def local_day(self, at: datetime) -> date:
