@@ -16,9 +16,9 @@ from analytics import serializers as out
 from analytics.alerting import alert_acknowledge
 from analytics.exports import (
     ANALYSER_COLUMNS,
-    COST_COLUMNS,
+    COST_SHEET_COLUMNS,
     DRIFT_COLUMNS,
-    TREND_COLUMNS,
+    TREND_SHEET_COLUMNS,
     analyser_rows,
     cost_rows,
     drift_rows,
@@ -157,7 +157,7 @@ class TrendList(BurnersList):
     estimates = BurnerTrend.objects.all()
     asks = TrendQuery
     ordering = ("burner_id", "quantity")
-    columns = TREND_COLUMNS
+    columns = TREND_SHEET_COLUMNS
     file_name = "trends.csv"
 
     def sheet(self) -> Iterable[Sequence[Any]]:
@@ -172,7 +172,7 @@ class CostList(BurnersList):
     queryset = TuningCost.objects.none()
     estimates = TuningCost.objects.all()
     ordering = ("burner_id", "id")
-    columns = COST_COLUMNS
+    columns = COST_SHEET_COLUMNS
     file_name = "costs.csv"
 
     def sheet(self) -> Iterable[Sequence[Any]]:

@@ -17,11 +17,13 @@ from analytics.models import (
 from analytics.quantities import BY_CODE
 from analytics.reading.sources import TRIMS
 from common.sheets import Echo, inert
-from fleet.models import ApplianceModel, Burner
+from fleet.models import Appliance, ApplianceModel, Burner
 
+PLACE_COLUMNS = ("customer", "site", "plant")
+"""A tag is known within its plant only: the sheets of the whole fleet end with these."""
 DRIFT_COLUMNS = (
     "appliance", "burner", "trim", "visits", "drift_per_year", "drift_low", "drift_high", "unit",
-    "wander_probability", "flagged", "next_visit_by", "reason",
+    "wander_probability", "flagged", "next_visit_by", "reason", *PLACE_COLUMNS,
 )  # fmt: skip
 TREND_COLUMNS = (
     "appliance", "burner", "quantity", "unit", "readings", "level", "slope_per_year", "slope_low",
@@ -33,6 +35,8 @@ COST_COLUMNS = (
     "use_kwh", "use_source", "lost_kwh", "lost_low_kwh", "lost_high_kwh", "lost_m3", "co2_kg", "co2_low_kg",
     "co2_high_kg", "price_per_kwh", "currency", "money", "money_low", "money_high", "reason",
 )  # fmt: skip
+TREND_SHEET_COLUMNS = (*TREND_COLUMNS, *PLACE_COLUMNS)
+COST_SHEET_COLUMNS = (*COST_COLUMNS, *PLACE_COLUMNS)
 ANALYSER_COLUMNS = ("analyser", "calibrated_on", "readings", "bias_co2_pct", "bias_u", "weak")
 UNIT_WORDS = {
     Unit.PCT_OF_K.value: "% of K a year",
@@ -40,6 +44,7 @@ UNIT_WORDS = {
     Unit.MILLI_W.value: "1e-3 of w a year",
 }
 BURNERS_AT_ONCE = 2_000
+_PLACED = ("appliance__plant__site__customer", "burner")
 _NUMBERS = ("drift_per_year", "drift_low", "drift_high", "wander_probability")
 
 Sheet = Iterator[tuple[Any, ...]]
@@ -95,10 +100,10 @@ def analyser_rows() -> Sheet:
 
 
 def trend_rows() -> Sheet:
-    """One row per burner and quantity that surely trends or has stepped."""
-    rows = BurnerTrend.objects.filter(run=_current_run_id()).select_related("appliance", "burner")
+    """One row per burner and quantity that surely trends or has stepped, and its place."""
+    rows = BurnerTrend.objects.filter(run=_current_run_id()).select_related(*_PLACED)
     for row in rows.order_by("burner_id", "quantity").iterator(chunk_size=BURNERS_AT_ONCE):
-        yield tuple(_blank(cell) for cell in trend_cells(row))
+        yield tuple(_blank(cell) for cell in [*trend_cells(row), *_place(row.appliance)])
 
 
 def trend_cells(row: BurnerTrend) -> list[Any]:
@@ -112,9 +117,9 @@ def trend_cells(row: BurnerTrend) -> list[Any]:
 
 def cost_rows() -> Sheet:
     """One row per burner read as found in the last three years: what being out of tune costs it a year."""
-    rows = TuningCost.objects.filter(run=_current_run_id()).select_related("appliance", "burner")
+    rows = TuningCost.objects.filter(run=_current_run_id()).select_related(*_PLACED)
     for row in rows.order_by("burner_id").iterator(chunk_size=BURNERS_AT_ONCE):
-        yield tuple(_blank(cell) for cell in cost_cells(row))
+        yield tuple(_blank(cell) for cell in [*cost_cells(row), *_place(row.appliance)])
 
 
 def cost_cells(row: TuningCost) -> list[Any]:
@@ -136,20 +141,29 @@ def burner_label(name: str, position: int) -> str:
     return name or str(position)
 
 
+def _place(appliance: Appliance) -> tuple[str, str, str]:
+    plant = appliance.plant
+    return plant.site.customer.name, plant.site.name, plant.name
+
+
 def _current_run_id() -> int | None:
     return DriftPointer.objects.values_list("current_id", flat=True).first()
 
 
 def _burners_after(last: int) -> list[tuple[Any, ...]]:
     rows = Burner.objects.filter(pk__gt=last).order_by("pk")
-    columns = ("pk", "appliance_id", "appliance__tag", "name", "position", "appliance__model__ratio_control")
+    plant = "appliance__plant"
+    columns = (
+        *("pk", "appliance_id", "appliance__tag", "name", "position", "appliance__model__ratio_control"),
+        *(f"{plant}__site__customer__name", f"{plant}__site__name", f"{plant}__name"),
+    )
     return list(rows.values_list(*columns)[:BURNERS_AT_ONCE])
 
 
 def _drift_row(
     row: dict[str, Any] | None, trim: str, place: Sequence[Any], next_visit_by: Any
 ) -> tuple[Any, ...]:
-    tag, name, position, ratio_control = place
+    tag, name, position, ratio_control, *where = place
     if row is None:
         premix = ratio_control == ApplianceModel.RatioControl.PNEUMATIC_PREMIX
         why = Reason.NO_READINGS if premix else Reason.NOT_PREMIX
@@ -169,6 +183,7 @@ def _drift_row(
         _text(row["flagged"]),
         _text(next_visit_by),
         Reason(row["reason"]).label if row["reason"] else "",
+        *where,
     )
 
 

@@ -1,17 +1,19 @@
 """What being out of tune costs, from the record to the rows of a run, and summed over a fleet."""
 
+import csv
 from datetime import date
 from decimal import Decimal
 
 import numpy as np
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 
 from analytics.costing.prices import price_book
 from analytics.costing.reckoning import costs_of
 from analytics.costing.storing import COLUMNS, cost_rows, costs_by_appliance
 from analytics.costing.totals import burners_together, total_of
-from analytics.models import DriftRun, PeriodBias, TuningCost
+from analytics.models import DriftPointer, DriftRun, PeriodBias, TuningCost
 from analytics.selectors import cost_sentence, cost_story
 from combustion.balance import co2_from_phi, o2_from_co2
 from combustion.fuels import FUELS
@@ -52,6 +54,18 @@ def reckoned(run, *appliances):
     costs = costs_of([row.pk for row in appliances], as_of=AS_OF, run=run)
     rows_write(TuningCost, COLUMNS, list(cost_rows(run, costs)))
     return list(TuningCost.objects.filter(run=run).order_by("appliance_id")), costs
+
+
+def test_the_sheet_of_costs_says_where_each_appliance_stands(run, tmp_path):
+    (row,), _ = reckoned(run, burner_of(8.0))
+    DriftPointer.objects.update_or_create(only=1, defaults={"current": run})
+    call_command("export_costs", str(tmp_path / "costs.csv"))
+    with (tmp_path / "costs.csv").open(encoding="utf-8", newline="") as file:
+        (line,) = csv.DictReader(file)
+    plant = row.appliance.plant
+    assert [line[name] for name in ("appliance", "customer", "site", "plant")] == [
+        row.appliance.tag, plant.site.customer.name, plant.site.name, plant.name
+    ]  # fmt: skip
 
 
 def test_a_leaner_burner_loses_what_the_what_if_of_the_flue_gas_page_says(run):

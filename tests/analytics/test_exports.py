@@ -10,10 +10,10 @@ from django.test.utils import CaptureQueriesContext
 from analytics.exports import ANALYSER_COLUMNS, DRIFT_COLUMNS
 from analytics.models import PeriodBias, TrimDrift
 from analytics.services import current_run
-from fleet.models import AnalyserPeriod, Appliance, ApplianceModel
+from fleet.models import AnalyserPeriod, Appliance, ApplianceModel, Plant
 from people.models import Role
 from tests.analytics.fleets import imported
-from tests.factories import ApplianceFactory, UserFactory
+from tests.factories import ApplianceFactory, PlantFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -46,6 +46,17 @@ def test_the_drift_sheet_has_one_row_per_appliance_burner_and_trim(fleet, tmp_pa
     assert {row["unit"] for row in rows} == {"% of K a year", "Pa a year"}
     assert {row["flagged"] for row in rows} <= {"true", "false"}
     assert {row["visits"] for row in rows} == {str(fleet.options.visits)}
+
+
+def test_two_boilers_of_one_tag_are_told_apart_by_their_places(fleet, tmp_path):
+    Appliance.objects.filter(tag="B3").update(
+        tag="B2", plant=PlantFactory(name="Roof", site__name="Tarn Lodge")
+    )
+    _, rows = exported("export_drift", tmp_path / "drift.csv")
+    named = {(row["customer"], row["site"], row["plant"]) for row in rows if row["appliance"] == "B2"}
+    plants = Plant.objects.filter(appliances__tag="B2").select_related("site__customer")
+    assert named == {(plant.site.customer.name, plant.site.name, plant.name) for plant in plants}
+    assert len(named) == 2
 
 
 def test_an_offset_without_a_known_air_signal_is_given_in_thousandths_of_w(tmp_path):
