@@ -73,7 +73,7 @@ class VisitDetail(APIView):
     permission_classes = [SignedIn]
 
     def get_permissions(self) -> list[Any]:
-        return [SignedIn()] if self.request.method == "GET" else [WorksHere()]
+        return [SignedIn()] if self.request.method in ("GET", "HEAD") else [WorksHere()]
 
     @extend_schema(tags=["visits"], responses={200: VisitAnswer, 404: PROBLEM})
     def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
@@ -163,7 +163,7 @@ class VisitCorrections(APIView):
     permission_classes = [SignedIn]
 
     def get_permissions(self) -> list[Any]:
-        return [SignedIn()] if self.request.method == "GET" else [WorksHere()]
+        return [SignedIn()] if self.request.method in ("GET", "HEAD") else [WorksHere()]
 
     @extend_schema(tags=["visits"], responses={200: OpenApiTypes.OBJECT, 404: PROBLEM})
     def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:

@@ -31,6 +31,9 @@ LongText = Annotated[PlainText, Field(max_length=20_000)]
 Key = Annotated[PlainText, Field(min_length=1, max_length=64)]
 Name = Annotated[PlainText, Field(min_length=1, max_length=120)]
 
+DEEPEST = 64
+"""Levels of a member that nobody knows. The reader stops at 200, and a stored body stands inside an answer."""
+
 
 class _Member(BaseModel):
     model_config = ConfigDict(strict=True, extra="allow", frozen=True)
@@ -177,7 +180,7 @@ def visit_parse(raw: bytes) -> VisitIn:
         body = VisitIn.model_validate_json(raw)
     except ValidationError as error:
         raise refusal(error) from error
-    errors = [*_missing(body), *_twins(body), *_half_closed(body), *_not_finite(body)]
+    errors = [*_missing(body), *_twins(body), *_half_closed(body), *_not_keepable(body)]
     if errors:
         raise invalid(errors)
     return body
@@ -223,14 +226,27 @@ def _half_closed(body: VisitIn) -> Iterator[dict[str, Any]]:
         )
 
 
-def _not_finite(body: VisitIn) -> Iterator[dict[str, Any]]:
-    """NaN and infinities are no JSON, and could not be kept with the members that nobody knows."""
+def _not_keepable(body: VisitIn) -> Iterator[dict[str, Any]]:
+    """What could not be kept with the members that nobody knows: NaN and infinities, which are no JSON, and
+    nesting that could be written and not be read again."""
     for path, value in _extras(body, []):
+        if _depth(value) > DEEPEST:
+            yield field_error(
+                pointer(path), "too_deep", "Nested too deep.", limit=f"{DEEPEST} levels of lists and objects"
+            )
+            continue
         for inner, number in _numbers(value, path):
             if not math.isfinite(number):
                 yield field_error(
                     pointer(inner), "not_finite", "Send a finite number.", value=str(number), limit="finite"
                 )
+
+
+def _depth(value: Any) -> int:
+    """Levels of lists and objects, each in the other."""
+    if not isinstance(value, dict | list):
+        return 0
+    return 1 + max(map(_depth, value.values() if isinstance(value, dict) else value), default=0)
 
 
 def _numbers(value: Any, path: list[str | int]) -> Iterator[tuple[list[str | int], float]]:

@@ -83,6 +83,8 @@ def test_bad_ones_spoil_nothing_and_are_told_apart(scene):
             {"uuid": "no uuid", "body": visit_body(scene.appliance)},
             "not even an object",
             entry(nan),
+            {"uuid": float("nan"), "body": visit_body(scene.appliance)},
+            {"uuid": [float("inf")], "body": visit_body(scene.appliance)},
         ],
     ).json()["answers"]
     assert [(one["status"], one.get("problem", {}).get("code")) for one in answers] == [
@@ -93,12 +95,15 @@ def test_bad_ones_spoil_nothing_and_are_told_apart(scene):
         (403, "not_permitted"),
         (400, "unknown_burner"),
         (412, "revision_stale"),
-        (400, "invalid"),
-        (400, "invalid"),
-        (400, "invalid"),
+        *[(400, "invalid")] * 5,
     ]
     assert answers[0]["problem"]["errors"][0]["field"] == "/kind"
-    assert answers[7]["uuid"] == "no uuid"
+    assert [one["uuid"] for one in answers if one["uuid"] is None or len(one["uuid"]) < 36] == [
+        "no uuid",
+        None,
+        "nan",
+        "a list",
+    ]
     assert Visit.objects.count() == 2
 
 

@@ -45,6 +45,7 @@ Outcome = Saved | Problem
 
 def visits_save(*, sender: Sender, raw: bytes) -> list[tuple[Any, Outcome]]:
     """Save each visit as `visit_save` would, in the order given; per visit the UUID as sent and the outcome.
+    What was sent in its place and is no UUID is told in short, as in any refusal.
 
     Raises Problem only where there is no list of visits to answer, or it is too long. What is answered as
     saved is committed.
@@ -63,7 +64,7 @@ def visits_save(*, sender: Sender, raw: bytes) -> list[tuple[Any, Outcome]]:
             for (place, _), outcome in zip(part, _save(sender, [entry for _, entry in part]), strict=True):
                 outcomes[place] = outcome
     return [
-        (item.get("uuid") if isinstance(item, dict) else None, outcome)
+        (short_value(item.get("uuid")) if isinstance(item, dict) else None, outcome)
         for item, outcome in zip(items, outcomes, strict=True)
         if outcome is not None
     ]
