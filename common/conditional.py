@@ -11,15 +11,16 @@ LEAST_COMPRESSED = 512
 
 
 def conditional_answer(
-    request: HttpRequest, body: bytes, *, content_type: str = "application/json"
+    request: HttpRequest, body: bytes, *, content_type: str = "application/json", revision: int | None = None
 ) -> HttpResponse:
     """The body, or 304 without one where `If-None-Match` names it.
 
     The tag is a hash of what is sent, so that the compressed form has a tag of its own (8.8.1); either form's
     tag stands for the same state, and If-None-Match compares weakly (13.1.2). Private: what one person may
-    see is kept by no cache on the way, and asked for again before it is used.
+    see is kept by no cache on the way, and asked for again before it is used. Where it has a `revision`, the
+    tag begins with it: `"7-…"`.
     """
-    mark = hashlib.sha256(body).hexdigest()[:32]
+    mark = ("" if revision is None else f"{revision}-") + hashlib.sha256(body).hexdigest()[:32]
     compressed = len(body) >= LEAST_COMPRESSED and takes_gzip(request.headers.get("Accept-Encoding", ""))
     tag = f'"{mark}-gzip"' if compressed else f'"{mark}"'
     if names_any(request.headers.get("If-None-Match", ""), {f'"{mark}"', f'"{mark}-gzip"'}):

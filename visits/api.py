@@ -4,16 +4,19 @@ import uuid
 from typing import Any
 
 from django.db.models import QuerySet
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import generics
 from rest_framework.exceptions import NotAuthenticated
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from common.paging import CursorPaging
+from common.conditional import conditional_answer
+from common.paging import CursorPaging, ListQuery
 from common.parsing import raw_json
 from common.problems import Problem
 from fleet.units import units_asked
@@ -26,7 +29,24 @@ from visits.saving.stored import visit_answer
 from visits.schema import PROBLEM, BatchAnswer, BatchIn, CorrectionIn, VisitAnswer, VisitNow
 from visits.selectors import visit_revisions
 from visits.serializers import VisitLine
-from visits.services import Saved, Sender, visit_correct, visit_countersign, visit_save, visits_save
+from visits.services import (
+    Conditions,
+    Saved,
+    Sender,
+    visit_correct,
+    visit_countersign,
+    visit_save,
+    visits_save,
+)
+
+CONDITIONS = [
+    OpenApiParameter(name, OpenApiTypes.STR, OpenApiParameter.HEADER, description=says)
+    for name, says in (
+        ("If-Match", "Entity tags of revisions: save only on top of one of these."),
+        ("If-None-Match", "`*`: save only where nothing is stored yet."),
+    )
+]
+UNCHANGED = OpenApiResponse(description="It is as the tag says.")
 
 
 def person_of(request: Request) -> User:
@@ -48,6 +68,15 @@ def answer(saved: Saved) -> Response:
     return Response(saved.answer, status=saved.status, headers={"ETag": saved.etag})
 
 
+def _conditions(request: Request) -> Conditions:
+    return Conditions(request.headers.get("If-Match"), request.headers.get("If-None-Match"))
+
+
+def _json(told: Any) -> bytes:
+    raw: bytes = JSONRenderer().render(told)
+    return raw
+
+
 class VisitPaging(CursorPaging):
     """Newest first by the time the visit was opened."""
 
@@ -64,6 +93,7 @@ class VisitList(generics.ListAPIView[Visit]):
     queryset = Visit.objects.none()
 
     def get_queryset(self) -> QuerySet[Visit]:
+        ListQuery.asked(self.request)
         return Visit.objects.visible_to(self.request.user).with_place().select_related("attendance")
 
 
@@ -75,18 +105,16 @@ class VisitDetail(APIView):
     def get_permissions(self) -> list[Any]:
         return [SignedIn()] if self.request.method in ("GET", "HEAD") else [WorksHere()]
 
-    @extend_schema(tags=["visits"], responses={200: VisitAnswer, 404: PROBLEM})
-    def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+    @extend_schema(tags=["visits"], responses={200: VisitAnswer, 304: UNCHANGED, 404: PROBLEM})
+    def get(self, request: Request, visit_uuid: uuid.UUID) -> HttpResponse:
         """The visit as it now stands, judged."""
         visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
-        return Response(visit_answer(visit), headers={"ETag": f'"{visit.revision}"'})
+        return conditional_answer(request._request, _json(visit_answer(visit)), revision=visit.revision)
 
     @extend_schema(
         tags=["visits"],
         request=VisitIn,
-        parameters=[
-            OpenApiParameter("If-Match", OpenApiTypes.STR, OpenApiParameter.HEADER, description="A revision.")
-        ],
+        parameters=CONDITIONS,
         responses={
             200: VisitAnswer,
             201: VisitAnswer,
@@ -105,7 +133,7 @@ class VisitDetail(APIView):
                 sender=sender_of(request),
                 visit_uuid=visit_uuid,
                 raw=raw_json(request),
-                if_match=request.headers.get("If-Match"),
+                conditions=_conditions(request),
             )
         )
 
@@ -148,13 +176,13 @@ class VisitNowView(APIView):
                 description="Of the sentences; left out: SI. Numbers are in SI either way.",
             )
         ],
-        responses={200: VisitNow, 400: PROBLEM, 404: PROBLEM},
+        responses={200: VisitNow, 304: UNCHANGED, 400: PROBLEM, 404: PROBLEM},
     )
-    def get(self, request: Request, visit_uuid: uuid.UUID) -> Response:
+    def get(self, request: Request, visit_uuid: uuid.UUID) -> HttpResponse:
         """Cautions, the next step, settled or seconds to go, the value against its bands, and what to do."""
         visit = get_object_or_404(Visit.objects.visible_to(request.user), uuid=visit_uuid)
         units = units_asked(request.GET.get("units", "")) or Units.SI
-        return Response(visit_now(visit, units), headers={"ETag": f'"{visit.revision}"'})
+        return conditional_answer(request._request, _json(visit_now(visit, units)), revision=visit.revision)
 
 
 class VisitCorrections(APIView):
@@ -174,11 +202,27 @@ class VisitCorrections(APIView):
     @extend_schema(
         tags=["visits"],
         request=CorrectionIn,
-        responses={200: VisitAnswer, 400: PROBLEM, 403: PROBLEM, 404: PROBLEM, 409: PROBLEM, 415: PROBLEM},
+        parameters=CONDITIONS,
+        responses={
+            200: VisitAnswer,
+            400: PROBLEM,
+            403: PROBLEM,
+            404: PROBLEM,
+            409: PROBLEM,
+            412: PROBLEM,
+            415: PROBLEM,
+        },
     )
     def post(self, request: Request, visit_uuid: uuid.UUID) -> Response:
         """Correct a closed visit: `reason` and the whole body. The corrected revision stays visible."""
-        return answer(visit_correct(sender=sender_of(request), visit_uuid=visit_uuid, raw=raw_json(request)))
+        return answer(
+            visit_correct(
+                sender=sender_of(request),
+                visit_uuid=visit_uuid,
+                raw=raw_json(request),
+                conditions=_conditions(request),
+            )
+        )
 
 
 class VisitCountersignature(APIView):

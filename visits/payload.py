@@ -32,7 +32,7 @@ Key = Annotated[PlainText, Field(min_length=1, max_length=64)]
 Name = Annotated[PlainText, Field(min_length=1, max_length=120)]
 
 DEEPEST = 64
-"""Levels of a member that nobody knows. The reader stops at 200, and a stored body stands inside an answer."""
+"""Levels of a member that nobody knows. The reader stops at 200; a stored body stands inside an answer."""
 
 
 class _Member(BaseModel):

@@ -10,9 +10,10 @@ from people.models import Licence, User
 from people.selectors import licence_gap
 from visits.models import Kind, Visit
 from visits.saving.many import visits_save
-from visits.saving.save import Saved, Sender, visit_correct, visit_preview, visit_save
+from visits.saving.save import Conditions, Saved, Sender, visit_correct, visit_preview, visit_save
 
 __all__ = [
+    "Conditions",
     "Saved",
     "Sender",
     "visit_correct",

@@ -1,13 +1,14 @@
 """Saving again: what a device may send twice, late, or after somebody else, and what it is answered."""
 
 import copy
+import json
 
 import pytest
 
 from common.models import OutboxEvent
 from tests.visits.bodies import closed, firing, visit_body
 from tests.visits.conftest import all_rows
-from visits.models import FiringTest, VisitRecord
+from visits.models import FiringTest, Visit, VisitRecord
 
 pytestmark = pytest.mark.django_db
 
@@ -29,7 +30,7 @@ def test_first_save_is_201_and_a_further_one_200_each_with_the_revision_as_its_e
     assert second.status_code == 200
     assert second["ETag"].strip('"') == str(second.json()["revision"])
     assert second["ETag"] != first["ETag"]
-    assert scene.api.get(scene.address)["ETag"] == second["ETag"]
+    assert scene.api.get(scene.address)["ETag"].startswith(f'"{second.json()["revision"]}-')
 
 
 def test_answer_is_the_same_as_what_was_sent_plus_the_judgement(scene, body):
@@ -228,6 +229,52 @@ def test_if_match_on_a_visit_that_is_not_there_is_412(scene, body, tag):
     """RFC 9110 section 13.1.1: with no current representation the condition is false."""
     before = all_rows()
     assert scene.put(body, **{"If-Match": tag}).status_code == 412
+    assert all_rows() == before
+
+
+def test_tag_that_get_gave_is_304_until_anything_changes_and_stands_for_its_revision(scene, body):
+    """RFC 9110 sections 8.8.1, 13.1.1 and 13.1.2: a countersignature changes what GET gives."""
+    scene.put(body)
+    for address in (scene.address, f"{scene.address}now/"):
+        held = scene.api.get(address)["ETag"]
+        same = scene.api.get(address, headers={"If-None-Match": f'"x", W/{held}'})
+        assert (same.status_code, same.content, same["ETag"]) == (304, b"", held)
+    held = scene.api.get(scene.address)["ETag"]
+    Visit.objects.update(uncountersigned=True)
+    changed = scene.api.get(scene.address, headers={"If-None-Match": held})
+    assert (changed.status_code, changed["ETag"] == held) == (200, False)
+    assert scene.put({**body, "save_no": 2}, **{"If-Match": held}).status_code == 200
+    packed = scene.api.get(scene.address, headers={"Accept-Encoding": "gzip"})["ETag"]
+    assert scene.put({**body, "save_no": 3}, **{"If-Match": packed}).status_code == 200
+    stale = scene.put({**body, "save_no": 4}, **{"If-Match": held})
+    assert (stale.status_code, stale.json()["code"]) == (412, "revision_stale")
+
+
+@pytest.mark.parametrize("tags", ["*", '"0", "1"', 'W/"1"'])
+def test_if_none_match_keeps_a_save_off_what_is_stored_but_not_its_own_retry(scene, body, tags):
+    """RFC 9110 section 13.1.2."""
+    assert scene.put(body, **{"If-None-Match": tags}).status_code == 201
+    assert scene.put(body, **{"If-None-Match": tags}).status_code == 200
+    before = all_rows()
+    answer = scene.put({**body, "save_no": 2}, **{"If-None-Match": tags})
+    assert (answer.status_code, answer.json()["code"]) == (412, "revision_stale")
+    assert all_rows() == before
+    assert scene.put({**body, "save_no": 2}, **{"If-None-Match": '"2"'}).status_code == 200
+
+
+def test_correction_of_a_revision_that_was_corrected_meanwhile_is_412(scene, body):
+    whole = closed(body)
+    tag = scene.put(whole)["ETag"]
+
+    def correct(number, **headers):
+        raw = json.dumps({**whole, "save_no": number, "notes": f"n{number}", "reason": "slip"})
+        address = f"{scene.address}corrections/"
+        return scene.api.post(address, raw, content_type="application/json", headers=headers)
+
+    assert correct(2, **{"If-Match": tag}).status_code == 200
+    assert correct(2, **{"If-Match": tag}).status_code == 200
+    before = all_rows()
+    assert correct(3, **{"If-Match": tag}).status_code == 412
     assert all_rows() == before
 
 

@@ -21,7 +21,7 @@ from common.upsert import insert
 from visits.models import Visit, VisitRecord
 from visits.saving.read_once import ReadOnce
 from visits.saving.references import as_uuid
-from visits.saving.save import Saved, Sender, Sent, first_answer, first_draft, visit_save
+from visits.saving.save import Conditions, Saved, Sender, Sent, first_answer, first_draft, visit_save
 from visits.saving.write import Draft, drafts_store
 
 log = logging.getLogger(__name__)
@@ -173,7 +173,8 @@ def _store_together(sender: Sender, sent: Sequence[Sent]) -> dict[uuid.UUID, Out
 
 def _save_alone(sender: Sender, entry: Entry) -> Outcome:
     try:
-        return visit_save(sender=sender, visit_uuid=entry.visit_uuid, raw=entry.raw, if_match=entry.if_match)
+        conditions = Conditions(match=entry.if_match)
+        return visit_save(sender=sender, visit_uuid=entry.visit_uuid, raw=entry.raw, conditions=conditions)
     except Problem as problem:
         return problem
     except Exception:

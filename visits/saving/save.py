@@ -12,6 +12,7 @@ from pydantic_core import from_json, to_json
 
 from common.audit import audit
 from common.canonical import body_hash, packed, unpacked
+from common.conditional import names_any
 from common.prepared import Bind, Prepared
 from common.problems import Problem
 from common.upsert import insert
@@ -49,6 +50,25 @@ class Sender:
 
 
 @dataclass(frozen=True)
+class Conditions:
+    """What a save is held to: `If-Match` and `If-None-Match` as sent (RFC 9110, 13.1)."""
+
+    match: str | None = None
+    none_match: str | None = None
+
+    def hold_at(self, revision: int | None) -> None:
+        """Raises Problem `revision_stale` where they do not hold. revision: None where nothing is stored."""
+        if revision is None:
+            if self.match is not None:
+                raise _stale("This visit is not stored yet.")
+            return
+        if self.match is not None and not _matches(self.match, revision):
+            raise _stale(f"The visit stands at revision {revision}.")
+        if self.none_match is not None and names_any(self.none_match, {f'"{revision}"'}):
+            raise _stale(f"The visit is stored already, at revision {revision}.")
+
+
+@dataclass(frozen=True)
 class Saved:
     """The answer to a save."""
 
@@ -78,25 +98,27 @@ class Sent:
         return cls(visit_uuid, body, sent, body_hash(sent).hex())
 
 
-def visit_save(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes, if_match: str | None = None) -> Saved:
+def visit_save(
+    *, sender: Sender, visit_uuid: uuid.UUID, raw: bytes, conditions: Conditions = Conditions()
+) -> Saved:
     """Store what one device knows of a visit, and answer with the judgement.
 
     In this order: a save number below the device's last is answered with the current state and writes
     nothing; the last one sent again is answered as before; another body under it is `save_no_reused`. A
-    closed visit is `visit_closed` with what differs; a stale `If-Match` is `revision_stale`; a row that
-    another device owns and that differs is `row_conflict` with both, unless `take_over` names it: then what
-    it was stays in the audit line.
+    closed visit is `visit_closed` with what differs; `conditions` that do not hold are `revision_stale`; a
+    row that another device owns and that differs is `row_conflict` with both, unless `take_over` names it:
+    then what it was stays in the audit line.
     Raises Problem; then nothing is written.
     """
     sent = Sent.parse(visit_uuid, raw)
     try:
         with transaction.atomic():
-            return _save(sender, sent, if_match, may_be_new=True)
+            return _save(sender, sent, conditions, may_be_new=True)
     except IntegrityError:
         # Another save of the same visit or attendance came first: what it wrote is there now.
         with transaction.atomic():
             return _save(
-                sender, sent, if_match, may_be_new=not Visit.objects.filter(uuid=visit_uuid).exists()
+                sender, sent, conditions, may_be_new=not Visit.objects.filter(uuid=visit_uuid).exists()
             )
 
 
@@ -108,7 +130,9 @@ def visit_preview(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes) -> dict[
     return saved.answer
 
 
-def visit_correct(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes) -> Saved:
+def visit_correct(
+    *, sender: Sender, visit_uuid: uuid.UUID, raw: bytes, conditions: Conditions = Conditions()
+) -> Saved:
     """Correct a closed visit: the body stands for the whole of it, and `reason` says why.
 
     The corrected revision stays beside the new one. Sending the same correction again changes nothing.
@@ -131,17 +155,17 @@ def visit_correct(*, sender: Sender, visit_uuid: uuid.UUID, raw: bytes) -> Saved
             return before
         if not record.visit.is_closed:
             raise Problem("visit_open", "An open visit is saved, not corrected.", status=409)
+        conditions.hold_at(record.revision)
         document = replaced(unpacked(record.document), _canonical(sent, record), sender.device)
         return _store(sender, sent, record, document, answers, reason=reason.strip())
 
 
-def _save(sender: Sender, sent: Sent, if_match: str | None, *, may_be_new: bool) -> Saved:
+def _save(sender: Sender, sent: Sent, conditions: Conditions, *, may_be_new: bool) -> Saved:
     record = _current_record(sent.visit_uuid)
     if record is None:
         if not may_be_new:
             raise Problem("visit_closed", "This visit was imported and is closed.", status=409, differs=[])
-        if if_match is not None:
-            raise _stale("This visit is not stored yet.")
+        conditions.hold_at(None)
         return _first(sender, sent)
     _refuse_unless_writable(sender, record.visit)
     answers = unpacked(record.answers)
@@ -156,8 +180,7 @@ def _save(sender: Sender, sent: Sent, if_match: str | None, *, may_be_new: bool)
             status=409,
             differs=list(differences(document, body)),
         )
-    if if_match is not None and not _matches(if_match, record.revision):
-        raise _stale(f"The visit stands at revision {record.revision}.")
+    conditions.hold_at(record.revision)
     merged, conflicts = merge(document, body, sender.device)
     if conflicts:
         raise Problem(
@@ -296,9 +319,12 @@ def _refuse_unless_writable(sender: Sender, visit: Visit) -> None:
 
 
 def _matches(if_match: str, revision: int) -> bool:
-    """Whether one of the tags of If-Match is this revision's, by strong comparison (RFC 9110, 13.1.1)."""
-    tags = {tag.strip() for tag in if_match.split(",")}
-    return bool(tags & {"*", f'"{revision}"'})
+    """Whether one of the tags of If-Match is this revision's, by strong comparison (RFC 9110, 13.1.1).
+
+    What GET answers is told apart further than the revision: `"7-…"` (`common.conditional`).
+    """
+    tags = (tag.strip() for tag in if_match.split(","))
+    return any(tag == "*" or tag == f'"{revision}"' or tag.startswith(f'"{revision}-') for tag in tags)
 
 
 def _stale(detail: str) -> Problem:

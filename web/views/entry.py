@@ -26,7 +26,7 @@ from visits.permissions import can_open_visit, can_write_visit
 from visits.photographs.ranges import Part
 from visits.photographs.service import Told, photograph_take
 from visits.selectors import visit_answer
-from visits.services import Sender, visit_correct, visit_preview, visit_save
+from visits.services import Conditions, Sender, visit_correct, visit_preview, visit_save
 from web.access import FIRM, PersonRequest, page_for
 from web.forms.photographs import PhotographsForm
 from web.forms.visit import VisitSheet
@@ -82,8 +82,8 @@ def enter(request: PersonRequest, uuid: uuid.UUID) -> HttpResponse:
         raw = json.dumps(body).encode()
         if looking:
             return visit_preview(sender=sender, visit_uuid=uuid, raw=raw)
-        if_match = f'"{revision}"' if visit is not None else None
-        return visit_save(sender=sender, visit_uuid=uuid, raw=raw, if_match=if_match).answer
+        conditions = Conditions(match=f'"{revision}"' if visit is not None else None)
+        return visit_save(sender=sender, visit_uuid=uuid, raw=raw, conditions=conditions).answer
 
     return _page(request, uuid, visit, appliance, save, correcting=False)
 
