@@ -80,9 +80,12 @@ _LIMITS = {
 
 
 def raw_json(request: Request) -> bytes:
-    """The body as it came. Refuses other media types, and bodies over the server's limit."""
+    """The body as it came. Refuses other media types, codings, and bodies over the server's limit."""
     if request.content_type.split(";")[0].strip().lower() != JSON_TYPE:
         raise UnsupportedMediaType(request.content_type)
+    coding = request.headers.get("Content-Encoding", "identity")
+    if coding.strip().lower() != "identity":
+        raise UnsupportedMediaType(f"{request.content_type}, {coding}")
     try:
         return request._request.body
     except RequestDataTooBig as error:

@@ -86,6 +86,11 @@ def failed_json(request: HttpRequest) -> JsonResponse:
     )
 
 
+def bad_request_json(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
+    """400 for a request that no view was asked about, such as one to a host that is not ours."""
+    return problem_json(Problem("refused", "This server does not take such a request.", status=400))
+
+
 def not_found_json(request: HttpRequest, exception: Exception | None = None) -> JsonResponse:
     """404 for an unknown address under the API."""
     return problem_json(Problem("not_found", "There is nothing at this address for you.", status=404))

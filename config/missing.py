@@ -3,9 +3,16 @@
 from django.http import HttpRequest, HttpResponse
 from django.views import defaults
 
-from common.problems import failed_json, not_found_json
+from common.problems import bad_request_json, failed_json, not_found_json
 
 API = "/api/"
+
+
+def bad(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer 400: the request itself is odd, such as a host that is not ours."""
+    if request.path.startswith(API):
+        return bad_request_json(request, exception)
+    return defaults.bad_request(request, exception)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:

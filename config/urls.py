@@ -9,5 +9,6 @@ urlpatterns = [
     path("", include("web.urls")),
 ]
 
+handler400 = "config.missing.bad"
 handler404 = "config.missing.not_found"
 handler500 = "config.missing.failed"

@@ -45,6 +45,9 @@ def test_what_is_nowhere_or_breaks_is_answered_in_problem_details_under_the_api_
     assert (told.status_code, told["Content-Type"]) == (404, "application/problem+json")
     assert told.json()["code"] == "not_found"
     assert client.get("/nowhere/")["Content-Type"].startswith("text/html")
+    strange = client.get("/api/v1/fuels/", headers={"Host": "elsewhere.example"})
+    assert (strange.status_code, strange["Content-Type"]) == (400, "application/problem+json")
+    assert client.get("/", headers={"Host": "elsewhere.example"})["Content-Type"].startswith("text/html")
     monkeypatch.setattr("fleet.computing.api.FUELS", None)
     client.raise_request_exception = False
     client.force_login(UserFactory(), backend="django.contrib.auth.backends.ModelBackend")

@@ -99,6 +99,11 @@ def test_a_missing_field_is_named(missing):
     assert [row["field"] for row in answer.json()["errors"]] == [f"/{missing}"]
 
 
+def test_no_depth_of_nesting_breaks_the_sign_in(db):
+    answer = APIClient().post("/api/v1/tokens/", "[" * 100_000, content_type="application/json")
+    assert (answer.status_code, answer.json()["code"]) == (400, "not_json")
+
+
 def test_a_revoked_device_is_out_at_once_and_its_line_is_gone(person, api_of):
     first, second = api_of(person), api_of(person)
     rows = second.get("/api/v1/tokens/").data["results"]

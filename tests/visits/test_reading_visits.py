@@ -94,4 +94,4 @@ def test_office_reads_and_may_write_everything(scene, api_of, role):
 
 def test_a_word_that_the_list_does_not_know_is_refused_and_not_left_out(scene):
     answer = scene.api.get("/api/v1/visits/?appliance=T001-B1")
-    assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, "/appliance/0")
+    assert (answer.status_code, answer.json()["errors"][0]["field"]) == (400, "/appliance")

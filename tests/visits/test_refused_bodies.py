@@ -1,5 +1,6 @@
 """What cannot be parsed is refused, whole, with field, value and limit. Nothing else is refused."""
 
+import gzip
 import json
 import uuid
 
@@ -299,6 +300,14 @@ def test_another_media_type_is_415(scene, kind):
     answer = scene.api.put(scene.address, json.dumps(whole_body(scene)), content_type=kind)
     assert_refused(answer, status=415, code="media_type")
     assert all_rows() == before
+
+
+def test_a_body_in_a_coding_is_415_and_not_called_broken(scene):
+    packed = gzip.compress(json.dumps(whole_body(scene)).encode())
+    answer = scene.api.put(
+        scene.address, packed, content_type="application/json", headers={"Content-Encoding": "gzip"}
+    )
+    assert_refused(answer, status=415, code="media_type")
 
 
 def test_media_type_may_carry_parameters_and_any_case(scene):

@@ -3,6 +3,7 @@
 import http.client
 import json
 import ssl
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Protocol
 from urllib.parse import urlsplit
@@ -51,7 +52,9 @@ class Http:
             sent["Content-Type"] = "application/json"
         line = self._line()
         try:
-            line.request(method, f"{self._prefix}/api/v1/{path}", raw, sent)
+            with suppress(BrokenPipeError, ConnectionResetError):
+                # A server that refuses may hang up before it has heard all; what it said is there to be read.
+                line.request(method, f"{self._prefix}/api/v1/{path}", raw, sent)
             answer = line.getresponse()
             whole = answer.read()
         except (OSError, http.client.HTTPException) as error:

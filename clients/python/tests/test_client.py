@@ -1,6 +1,9 @@
 """The client against a wire that answers as told: what it queues, repeats, gives up and shows."""
 
 import json
+import socket
+import threading
+import time
 
 import pytest
 
@@ -187,3 +190,23 @@ def test_the_command_adds_logs_to_one_visit(queue, tmp_path, capsys):
     ]
     assert [row["key"] for row in second["tests"]] == ["as_found-high", "as_found-low"]
     assert "2 readings as as_found-high" in capsys.readouterr().out
+
+
+def test_a_refusal_given_before_all_was_sent_is_heard():
+    told = b'{"code": "too_large"}'
+    head = b"HTTP/1.1 413 Payload Too Large\r\nContent-Length: %d\r\n\r\n" % len(told)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def refuse():
+            line, _ = server.accept()
+            line.recv(1000)
+            line.sendall(head + told)
+            time.sleep(0.2)
+            line.close()
+
+        refusing = threading.Thread(target=refuse)
+        refusing.start()
+        http = Http(f"http://127.0.0.1:{server.getsockname()[1]}", "token")
+        answer = http.ask("PUT", "visits/x/", {"notes": "x" * 20_000_000})
+        refusing.join()
+    assert (answer.status, answer.body) == (413, {"code": "too_large"})
