@@ -3,7 +3,6 @@
 import http.client
 import json
 import ssl
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, Protocol
 from urllib.parse import urlsplit
@@ -52,9 +51,12 @@ class Http:
             sent["Content-Type"] = "application/json"
         line = self._line()
         try:
-            with suppress(BrokenPipeError, ConnectionResetError):
-                # A server that refuses may hang up before it has heard all; what it said is there to be read.
+            try:
                 line.request(method, f"{self._prefix}/api/v1/{path}", raw, sent)
+            except (BrokenPipeError, ConnectionResetError):
+                # A server that refuses may hang up before it has heard all; what it said is there to be read.
+                if line.sock is None:
+                    raise
             answer = line.getresponse()
             whole = answer.read()
         except (OSError, http.client.HTTPException) as error:

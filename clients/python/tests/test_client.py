@@ -210,3 +210,12 @@ def test_a_refusal_given_before_all_was_sent_is_heard():
         answer = http.ask("PUT", "visits/x/", {"notes": "x" * 20_000_000})
         refusing.join()
     assert (answer.status, answer.body) == (413, {"code": "too_large"})
+
+
+def test_a_line_that_breaks_while_it_is_opened_is_no_signal(monkeypatch):
+    def reset(line):
+        raise ConnectionResetError
+
+    monkeypatch.setattr("http.client.HTTPConnection.connect", reset)
+    with pytest.raises(NoSignal, match="ConnectionResetError"):
+        Http("http://127.0.0.1:1", "token").ask("PUT", "visits/x/", BODY)
