@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -125,12 +126,14 @@ def likeliest_blunder(
     step, point = np.zeros((2, len(chosen)), np.int64)
     usual = movement.reference[:, None] * np.exp(movement.mixture.centre)[:, None] * scale
     for panel in panels(steps, readings, chosen, size=USUAL_CHUNK):
-        sizes = _blunder_gains(panel, trace(panel, usual[None][..., panel.chosen], states=False))[:, :, :, 0]
-        sizes = movement.blunder_share * sizes.reshape(len(BLUNDER_FACTORS), -1, len(panel.chosen))
-        odds = sizes.sum(axis=0)
+        traced = trace(panel, usual[None][..., panel.chosen], states=False)
+        sizes = _log_blunder_gains(panel, traced)[:, :, :, 0]
+        sizes = np.log(movement.blunder_share) + sizes.reshape(len(BLUNDER_FACTORS), -1, len(panel.chosen))
+        odds = np.logaddexp.reduce(sizes, axis=0)
         worst, own = odds.argmax(axis=0), np.arange(len(panel.chosen))
         at = place[panel.chosen]
-        probability[at] = odds[worst, own] / (1.0 + odds.sum(axis=0))
+        total = np.logaddexp(0.0, np.logaddexp.reduce(odds, axis=0))
+        probability[at] = np.exp(odds[worst, own] - total)
         factor[at] = BLUNDER_FACTORS[sizes[:, worst, own].argmax(axis=0)]
         step[at], point[at] = panel.step[worst // 2, own], worst % 2
     return Blunder(probability, factor, step, point)
@@ -143,15 +146,39 @@ def _gain(score: FloatArray, information: FloatArray, variance: FloatArray) -> F
     return np.asarray(np.exp(exponent) / np.sqrt(factor))
 
 
+def _log_gain(score: FloatArray, information: FloatArray, variance: FloatArray) -> FloatArray:
+    """Its logarithm, without the limit of what a number can hold."""
+    factor = 1.0 + variance * information
+    return np.asarray(0.5 * variance * score**2 / factor - 0.5 * np.log(factor))
+
+
 def _blunder_gains(panel: Panel, traced: Trace) -> FloatArray:
     """Gain if one reading is a blunder, by BLUNDER_FACTORS (F, T, 2, G, n); 0 where nothing was read."""
+    return np.asarray(_by_blunder(panel, traced, _gain, 0.0) / len(BLUNDER_FACTORS))
+
+
+def _log_blunder_gains(panel: Panel, traced: Trace) -> FloatArray:
+    """Its logarithm; -inf where nothing was read.
+
+    A decimal point slipped is hundreds of standard deviations: at the limit of _gain such a reading and its
+    neighbours are all the same, and none of them is the likeliest blunder.
+    """
+    return np.asarray(_by_blunder(panel, traced, _log_gain, -np.inf) - np.log(len(BLUNDER_FACTORS)))
+
+
+def _by_blunder(
+    panel: Panel,
+    traced: Trace,
+    gain: Callable[[FloatArray, FloatArray, FloatArray], FloatArray],
+    unread: float,
+) -> FloatArray:
     noise = np.stack([panel.r1, panel.r2], axis=1)[:, :, None, :]
     known = noise < UNREAD
     gains = []
     for factor in BLUNDER_FACTORS:
         extra = np.where(known, (factor**2 - 1.0) * noise, 0.0)
-        gains.append(np.where(known, _gain(traced.score, traced.information, extra), 0.0))
-    return np.stack(gains) / len(BLUNDER_FACTORS)
+        gains.append(np.where(known, gain(traced.score, traced.information, extra), unread))
+    return np.stack(gains)
 
 
 def _of_shares(gain: FloatArray) -> FloatArray:

@@ -10,7 +10,7 @@ import pytest
 from analytics.drift.closeup import close_up, reading_ahead
 from analytics.drift.estimate import REASONS, estimate_fleet, refit_burners
 from analytics.drift.forecast import Bands, probability_outside
-from analytics.drift.history import FOUND, of_one_burner
+from analytics.drift.history import FOUND, HIGH, LOW, of_one_burner
 from tests.simulator.arrays import history_of
 from tests.simulator.evaluate import YEAR_DAYS, bands_of, bias_rms, outside_a_year_on, score
 from tests.simulator.fleet import TARGET_HIGH_CO2_PCT, TARGET_LOW_CO2_PCT, simulate
@@ -171,6 +171,18 @@ def test_a_year_mistyped_is_no_evidence_of_a_slow_drift(tiny, tiny_drift):
     width, usual = (trims.drift_high - trims.drift_low for trims in (wrong, tiny_drift.trims))
     assert (width[7] > usual[7]).all()
     assert [REASONS[code] for code in wrong.reason[8]] == ["one_visit"] * 2
+
+
+def test_decimal_points_slipped_twice_are_no_wandering(tiny, tiny_drift):
+    phi = tiny.found_phi.copy()
+    quiet = np.flatnonzero(tiny_drift.trims.wander_probability.max(axis=1) < 0.01)[:5]
+    for burner in quiet:
+        visits = np.flatnonzero(tiny.burner == burner)
+        phi[visits[2], HIGH] /= 10.0
+        phi[visits[6], LOW] /= 10.0
+    wrong = estimate_fleet(replace(tiny, found_phi=phi))
+    assert len(quiet) == 5
+    assert (wrong.trims.wander_probability[quiet] < 0.3).all()
 
 
 def test_one_visit_identical_readings_and_missing_low_fire_have_a_reason(tiny):
