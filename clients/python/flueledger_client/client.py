@@ -12,8 +12,10 @@ from flueledger_client.queue import Queue, Save
 from flueledger_client.wire import Answer, Http, NoSignal, Wire
 
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 1.0, 120.0
-AGAIN = frozenset({401, 408, 425, 429, 500, 502, 503, 504})
-"""Not the body's fault: it waits. With 401 the token must be renewed first."""
+AGAIN = frozenset({408, 425, 429, 500, 502, 503, 504})
+"""Not the body's fault: it waits."""
+SIGN_IN_AGAIN = 401
+"""It waits too, and no try helps before the device has a new token."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,8 @@ class Client:
         self.queue = queue if isinstance(queue, Queue) else Queue(queue)
         self._wire = wire or Http(address, token)
         self._pause, self._chance = pause, chance
+        self.waits_for = ""
+        """Why the last `send` left something waiting, in a few words."""
 
     @staticmethod
     def new_visit() -> str:
@@ -76,16 +80,17 @@ class Client:
     def send(self, *, tries: int = 5) -> list[Sent]:
         """Send what waits, oldest first; per save the outcome. What finds no signal waits on.
 
-        tries: how often one save is tried before this gives up for now.
+        tries: how often one save is tried before this gives up for now; `waits_for` then says why.
         """
         outcomes: list[Sent] = []
+        self.waits_for = ""
         for save in self.queue.waiting():
             current = self.queue.get(save.id)
             if current.state != "waiting":
                 continue  # a later save of its visit was taken, or another program sent it
             outcome = self._send(current, tries)
             if outcome is None:
-                break  # no signal: the rest would find none either
+                break  # no signal, or no token: the rest would fare no better
             outcomes.append(outcome)
         return outcomes
 
@@ -93,19 +98,25 @@ class Client:
         for pause_s in self._pauses(tries):
             asked_s = None
             try:
-                answer = self._wire.ask("PUT", f"visits/{save.visit}/", save.body)
-            except NoSignal:
+                answer = _of_ours(self._wire.ask("PUT", f"visits/{save.visit}/", save.body))
+            except NoSignal as none:
                 self.queue.tried(save)
+                self.waits_for = f"signal ({none})"
             else:
                 lost_count = self._lost_count(save, answer)
                 if lost_count is not None:
                     save = self.queue.count_on_from(save, lost_count)
                     continue
+                if answer.status == SIGN_IN_AGAIN:
+                    self.queue.tried(save)
+                    self.waits_for = f"a new token ({answer.body['code']})"
+                    return None
                 if answer.status not in AGAIN:
                     outcome = Sent(save, answer)
                     self.queue.settle(save, saved=outcome.saved, status=answer.status, answer=answer.body)
                     return outcome
                 self.queue.tried(save)
+                self.waits_for = f"the server ({answer.status} {answer.body['code']})"
                 asked_s = answer.retry_after_s
             if pause_s is not None:
                 self._pause(max(pause_s, asked_s or 0.0))
@@ -128,3 +139,12 @@ class Client:
             if number > save.save_no and not self.queue.holds(save.visit, number):
                 return number
         return None
+
+
+def _of_ours(answer: Answer) -> Answer:
+    """The answer, if our server gave it. Raises NoSignal for that of a network's own page or a proxy: what
+    it calls done is not stored, and what it refuses is not refused."""
+    told = answer.body if isinstance(answer.body, dict) else {}
+    if ("revision" if answer.status in (200, 201) else "code") not in told:
+        raise NoSignal(f"status {answer.status} from something that is not our server")
+    return answer

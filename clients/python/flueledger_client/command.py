@@ -111,8 +111,11 @@ def _queue_log(queue: Queue, options: argparse.Namespace) -> None:
     visit = options.visit or Client.new_visit()
     body = _known_body(queue, visit, options, readings[0]["at"])
     key = options.key or f"{options.phase}-{options.point}"
-    tests = [row for row in body.get("tests", []) if row.get("key") != key]
-    test = {"key": key, "point": options.point, "phase": options.phase, "sequence": len(tests) + 1}
+    known = body.get("tests", [])
+    tests = [row for row in known if row.get("key") != key]
+    held = [row["sequence"] for row in known if row.get("key") == key and row.get("sequence")]
+    sequence = held[0] if held else 1 + max((row.get("sequence") or 0 for row in tests), default=0)
+    test = {"key": key, "point": options.point, "phase": options.phase, "sequence": sequence}
     if options.burner is not None:
         test["burner"] = options.burner
     save = queue.add(visit, {**body, "tests": [*tests, {**test, "readings": readings}]})
@@ -147,7 +150,7 @@ def _send(client: Client) -> int:
         refused = refused or not sent.saved
     waiting = client.queue.waiting()
     if waiting:
-        print(f"{len(waiting)} saves wait for signal; run flueledger-send again")
+        print(f"{len(waiting)} saves wait for {client.waits_for or 'signal'}; run flueledger-send again")
     return REFUSED if refused else WAITING if waiting else DONE
 
 

@@ -75,6 +75,28 @@ def test_no_signal_is_tried_again_after_growing_pauses_and_waits_on(queue):
     assert [save.tries for save in queue.waiting()] == [4, 0]
 
 
+@pytest.mark.parametrize(
+    "foreign",
+    [Answer(200, None), Answer(200, {}), Answer(302, None), Answer(403, {"ok": False}), Answer(511, [])],
+)
+def test_what_something_else_answers_is_neither_stored_nor_refused(queue, foreign):
+    client, _, _ = client_of(queue, foreign, foreign)
+    client.save(Client.new_visit(), BODY)
+    assert client.send(tries=2) == []
+    assert [save.tries for save in queue.waiting()] == [2]
+    assert client.waits_for == f"signal (status {foreign.status} from something that is not our server)"
+
+
+def test_a_revoked_token_is_said_and_not_tried_again(queue, capsys):
+    client, wire, pauses = client_of(queue, problem(401, "token_refused"), stored())
+    client.save(Client.new_visit(), BODY)
+    assert main([], client) == WAITING
+    assert (len(wire.asked), pauses) == (1, [])
+    assert "1 saves wait for a new token (token_refused)" in capsys.readouterr().out
+    assert [sent.saved for sent in client.send()] == [True]
+    assert client.waits_for == ""
+
+
 def test_pauses_are_scattered_and_never_shorter_than_the_server_asks(queue):
     busy = Answer(429, {"code": "too_many_requests"}, retry_after_s=7.0)
     client, _, pauses = client_of(queue, busy, NoSignal("cut"), stored(), chance=0.0)
@@ -171,7 +193,7 @@ def test_the_command_says_by_its_exit_code_what_waits_and_what_was_refused(queue
 
 
 def test_the_command_adds_logs_to_one_visit(queue, tmp_path, capsys):
-    client, wire, _ = client_of(queue, stored(1), stored(2))
+    client, wire, _ = client_of(queue, stored(1), stored(2), stored(3))
     high = told(
         tmp_path, "high.csv", "When;O2 %;CO\n02.03.2026 10:00:00;4,7;28\n02.03.2026 10:00:05;4,7;--\n"
     )
@@ -182,7 +204,9 @@ def test_the_command_adds_logs_to_one_visit(queue, tmp_path, capsys):
     common = [*layout, "--phase", "as_found"]
     assert main(["log", high, *common, "--point", "high", "--appliance", "B1"], client) == DONE
     assert main(["log", low, *common, "--point", "low"], client) == DONE
-    first, second = (body for _, _, body in wire.asked)
+    assert main(["log", high, *common, "--point", "high"], client) == DONE
+    first, second, again = (body for _, _, body in wire.asked)
+    assert {row["key"]: row["sequence"] for row in again["tests"]} == {"as_found-high": 1, "as_found-low": 2}
     assert first["opened_at"] == "2026-03-02T10:00:00+01:00"
     assert first["tests"][0]["readings"] == [
         {"at": "2026-03-02T10:00:00+01:00", "o2_pct": 4.7, "co_ppm": 28.0},
