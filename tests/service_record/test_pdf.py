@@ -128,6 +128,8 @@ def test_what_a_person_typed_is_drawn_and_never_run() -> None:
 def test_controls_and_turned_text_are_left_out_and_long_words_may_break() -> None:
     assert printable("a\x00b\x07c\u202ed\u2066e\ue000f") == "abcdef"
     assert printable("two\nlines") == "two\nlines"
+    assert printable("two\u2028lines\u2029and") == "two\nlines\nand"
+    assert pdf_typeset(sheet_of(blocks=[{"kind": "text", "text": "\u2028" * 64}], lines=["\u2029" * 64]))
     assert printable("x" * 50).count("\u200b") == 2
     made = pdf_typeset(sheet_of(blocks=[{"kind": "text", "text": "x" * 5000}], lines=["\x00"]))
     assert text_of(made).count("x") == 5000

@@ -27,6 +27,8 @@ STANDARD: Literal["ua-1"] = "ua-1"
 UNPRINTABLE = "□"
 _NO_GLYPH = "could not be displayed"
 _KEPT_CONTROLS = frozenset("\n")
+_LINE_ENDS = str.maketrans({"\u2028": "\n", "\u2029": "\n"})
+"""A line of such alone, broken as a long word, has nothing that a font draws; PDF/UA refuses it."""
 _LONG_WORD = 24
 
 
@@ -81,9 +83,8 @@ def printable(text: str) -> str:
 
     Words too long for a column may be broken: a zero-width space stands every 24 characters.
     """
-    kept = "".join(
-        char for char in unicodedata.normalize("NFC", text) if char in _KEPT_CONTROLS or not _hidden(char)
-    )
+    plain = unicodedata.normalize("NFC", text).translate(_LINE_ENDS)
+    kept = "".join(char for char in plain if char in _KEPT_CONTROLS or not _hidden(char))
     return " ".join(_breakable(word) for word in kept.split(" "))
 
 
