@@ -14,7 +14,7 @@ from analytics.drift.history import BoolArray, FloatArray, History, IntArray
 from analytics.drift.movement import Movement
 from analytics.drift.periods import WEAK_SHARE, Columns, lonely_periods
 from analytics.drift.scoring import grid, scored
-from analytics.drift.steps import Steps, steps_of
+from analytics.drift.steps import Steps, never_differ, steps_of
 from analytics.drift.summary import Summary, summarise
 
 EXPECTED_FALSE = 0.04
@@ -146,7 +146,7 @@ def estimate_fleet(history: History, bands: Bands | None = None) -> FleetDrift:
     history = history.checked()
     steps = steps_of(history)
     periods = int(history.period.max(initial=-1)) + 1
-    fit = fit_fleet(steps, history.model, periods)
+    fit = fit_fleet(steps, history.model, periods, never_differ(history, steps))
     steps = fit.scored.steps
     summary = summarise(history, fit.common, fit.movement, fit.scored)
     chance, flagged = _appliances(history, summary)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from analytics.drift import wander
 from analytics.drift.decomposition import Common, CommonSpread, decompose
 from analytics.drift.evidence import SHARES, Evidence, Gains
-from analytics.drift.history import OFFSET, THROTTLE, FloatArray, IntArray
+from analytics.drift.history import OFFSET, THROTTLE, BoolArray, FloatArray, IntArray
 from analytics.drift.movement import (
     SAMPLE,
     Movement,
@@ -68,8 +68,12 @@ class Fit:
     scored: Scored
 
 
-def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
-    """Fit a fleet. model (B,): peers, numbered from 0.  periods: number of analyser periods."""
+def fit_fleet(steps: Steps, model: IntArray, periods: int, copied: BoolArray) -> Fit:
+    """Fit a fleet. model (B,): peers, numbered from 0.  periods: number of analyser periods.  copied (U,):
+    stretches that are scored and teach nothing: values written again and again tell of no noise, bias or gas.
+    """
+    whole, steps = steps, replace(steps, var=np.where(copied[steps.stretch, None], UNREAD, steps.var))
+    telling = np.flatnonzero(~copied)
     movement = first_guess(int(model.max(initial=-1)) + 1)
     columns = whole_periods(periods)
     spread, var_factor = CommonSpread(), np.ones(steps.count)
@@ -78,7 +82,7 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
         steps, columns, movement, walk, spread, var_factor, None, FIRST_FACTOR
     )
     rng = np.random.default_rng(7)
-    sample = _some(steps.stretches, SAMPLE, rng)
+    sample = _some(telling, SAMPLE, rng)
     if len(sample):
         movement = fit_noise(steps, common, movement, sample)
 
@@ -86,7 +90,7 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
 
     columns = cut_periods(steps, leftover, periods)
     var_factor = np.maximum(np.abs(leftover) / BLUNDER_SIGMAS, 1.0) ** 4
-    some = _some(steps.stretches, FIRST_SAMPLE, rng)
+    some = _some(telling, FIRST_SAMPLE, rng)
     quick = grid(steps, common, movement, model, some)
     movement = _fit_mixture(movement, quick, rng)
     movement = _fit_peers(movement, quick, model[steps.burner[some]])
@@ -95,15 +99,15 @@ def fit_fleet(steps: Steps, model: IntArray, periods: int) -> Fit:
     start = _extended(solution, periods, columns)
     common, *_ = _common(steps, columns, movement, walk, common.spread, var_factor, start)
 
-    learnt = _some(steps.stretches, LEARNT, rng)
+    learnt = _some(telling, LEARNT, rng)
     table = grid(steps, common, movement, model, learnt)
     movement = _fit_mixture(movement, table, rng)
     movement = _fit_drift(steps, common, movement, table, model, learnt, rng)
     movement = _fit_close(steps, common, movement, table, model, learnt, rng)
     movement = _fit_setting(steps, common, movement, model, learnt)
-    if len(learnt) < steps.stretches:
-        table = grid(steps, common, movement, model)
-    return Fit(common, columns, movement, scored(steps, common, movement, model, table))
+    if len(learnt) < whole.stretches:
+        table = grid(whole, common, movement, model)
+    return Fit(common, columns, movement, scored(whole, common, movement, model, table))
 
 
 def _fit_close(
@@ -269,5 +273,5 @@ def _blunder_share(gains: Gains) -> float:
     return float(weight @ SHARES / weight.sum())
 
 
-def _some(count: int, most: int, rng: np.random.Generator) -> IntArray:
-    return np.sort(rng.permutation(count)[:most])
+def _some(stretches: IntArray, most: int, rng: np.random.Generator) -> IntArray:
+    return np.sort(rng.permutation(stretches)[:most])

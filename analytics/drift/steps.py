@@ -28,6 +28,7 @@ UNRECORDED_MOVE_SIGMAS = 4.0
 """As left this far from as found, with no adjustment written down, means that one was made."""
 LONGEST_GAP_YEARS = 15.0
 """Nobody knows what became of a trim unseen for longer; rather, one visit's year was mistyped."""
+IDENTICAL_LEAST = 4
 UNKNOWN_AIR_VAR = (50.0 * 4.0 / 288.0) ** 2
 """Variance [%^2] where the intake temperature was not read: 4 K about the month's mean."""
 
@@ -223,6 +224,18 @@ def _fresh(history: History) -> BoolArray:
         long_unseen = np.diff(history.day) > LONGEST_GAP_YEARS * DAYS_PER_YEAR
         fresh[1:, FOUND] = (other | long_unseen) & (history.burner[1:] == history.burner[:-1])
     return fresh
+
+
+def never_differ(history: History, steps: Steps) -> BoolArray:
+    """Stretches that repeat the same values as found at IDENTICAL_LEAST visits or more (U,)."""
+    found = (steps.phase == FOUND) & steps.read.any(axis=1)
+    of = steps.stretch[found]
+    phi = history.found_phi[steps.row[found]]
+    lowest, highest = np.full((steps.stretches, 2), np.inf), np.full((steps.stretches, 2), -np.inf)
+    np.minimum.at(lowest, of, np.where(np.isfinite(phi), phi, np.inf))
+    np.maximum.at(highest, of, np.where(np.isfinite(phi), phi, -np.inf))
+    times = np.bincount(of, minlength=steps.stretches)
+    return np.asarray((highest <= lowest).all(axis=1) & (times >= IDENTICAL_LEAST))
 
 
 def _usual_air(history: History) -> FloatArray:

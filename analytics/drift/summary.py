@@ -10,18 +10,17 @@ import numpy as np
 from analytics.drift import wander
 from analytics.drift.decomposition import Common
 from analytics.drift.forecast import NODE_Z, Outlook
-from analytics.drift.history import FOUND, HIGH, LOW, OFFSET, THROTTLE, FloatArray, History, IntArray
+from analytics.drift.history import HIGH, LOW, OFFSET, THROTTLE, FloatArray, History, IntArray
 from analytics.drift.movement import Movement, readings_of, spread_scale
 from analytics.drift.panels import Panel, panels
 from analytics.drift.scoring import Scored
 from analytics.drift.setting import drawn
 from analytics.drift.slices import Slice, over_slices
-from analytics.drift.steps import Steps, constants
+from analytics.drift.steps import Steps, constants, never_differ
 from analytics.drift.tracing import trace
 
 NO_READINGS, ONE_VISIT, TWO_VISITS, IDENTICAL, NO_LOW_FIRE = 1, 2, 3, 4, 5
 CHUNK = 2_000
-IDENTICAL_LEAST = 4
 """From this many visits on, readings that never differ in the last digit were copied, not read."""
 
 
@@ -175,14 +174,7 @@ def _counts(history: History, steps: Steps) -> tuple[IntArray, IntArray, FloatAr
     any_low = np.bincount(group, steps.read[:, LOW]) > 0 if steps.count else np.zeros(0, np.bool_)
     visits = np.bincount(owner, any_read, minlength=steps.stretches).astype(np.int64)
     low = np.bincount(owner, any_low, minlength=steps.stretches).astype(np.int64)
-    found = (steps.phase == FOUND) & read
-    phi = history.found_phi[steps.row[found]]
-    lowest, highest = np.full((steps.stretches, 2), np.inf), np.full((steps.stretches, 2), -np.inf)
-    np.minimum.at(lowest, steps.stretch[found], np.where(np.isfinite(phi), phi, np.inf))
-    np.maximum.at(highest, steps.stretch[found], np.where(np.isfinite(phi), phi, -np.inf))
-    times = np.bincount(steps.stretch[found], minlength=steps.stretches)
-    same = (highest <= lowest).all(axis=1) & (times >= IDENTICAL_LEAST)
-    return visits, low, same.astype(np.float64)
+    return visits, low, never_differ(history, steps).astype(np.float64)
 
 
 def _reasons(visits: FloatArray, low_visits: FloatArray, identical: FloatArray) -> IntArray:

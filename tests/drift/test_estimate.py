@@ -173,6 +173,22 @@ def test_a_year_mistyped_is_no_evidence_of_a_slow_drift(tiny, tiny_drift):
     assert [REASONS[code] for code in wrong.reason[8]] == ["one_visit"] * 2
 
 
+@pytest.mark.parametrize("every", [2, 1])
+def test_values_copied_from_year_to_year_teach_nothing_about_the_others(tiny, tiny_drift, every):
+    copied = tiny.burner % every == 0
+    found, left = tiny.found_phi.copy(), tiny.left_phi.copy()
+    for phi in (found, left):
+        phi[copied] = np.where(np.isnan(phi[copied]), np.nan, 0.8)
+    adjusted = tiny.adjusted & ~copied[:, None]
+    drift = estimate_fleet(replace(tiny, found_phi=found, left_phi=left, adjusted=adjusted))
+    others = np.arange(tiny.burners) % every != 0
+    assert {REASONS[code] for code in drift.trims.reason[~others].ravel()} == {"identical_readings"}
+    assert drift.appliance_flagged.sum() <= tiny_drift.appliance_flagged.sum() + 1
+    assert np.isfinite(drift.run.movement.jump_share)
+    if every == 2:
+        assert drift.run.movement.noise_factor == pytest.approx(tiny_drift.run.movement.noise_factor, rel=0.2)
+
+
 def test_decimal_points_slipped_twice_are_no_wandering(tiny, tiny_drift):
     phi = tiny.found_phi.copy()
     quiet = np.flatnonzero(tiny_drift.trims.wander_probability.max(axis=1) < 0.01)[:5]
