@@ -34,6 +34,7 @@ class Ledger:
             f"PRAGMA cache_size=-{_PAGE_CACHE_KIB}; {_TABLES} BEGIN;"
         )
         self._facts: dict[Key, Facts] = {}
+        self._moved: set[Key] = set()
 
     def close(self) -> None:
         """Let the scratch file go."""
@@ -80,11 +81,10 @@ class Ledger:
         """What the file states of a site, model, appliance or burner, named by its kind and names."""
         known = self._facts.get(entity)
         if known is None:
-            stored = self._one("SELECT facts FROM facts WHERE entity = ?", json.dumps(entity))
-            known = json.loads(stored) if stored else {}
             if len(self._facts) >= CACHED_ENTITIES:
-                self._facts.clear()
-            self._facts[entity] = known
+                self._put_away()
+            stored = self._one("SELECT facts FROM facts WHERE entity = ?", json.dumps(entity))
+            known = self._facts[entity] = json.loads(stored) if stored else {}
         return known
 
     def facts_learn(self, entity: Key, stated: Facts) -> dict[str, Any]:
@@ -94,10 +94,7 @@ class Ledger:
         fresh = {name: value for name, value in given.items() if name not in known}
         if fresh:
             known.update(fresh)
-            self._scratch.execute(
-                "INSERT OR REPLACE INTO facts (entity, facts) VALUES (?, ?)",
-                (json.dumps(entity), json.dumps(known)),
-            )
+            self._moved.add(entity)
         return {name: known[name] for name, value in given.items() if known[name] != value}
 
     def facts_renew(self, entity: Key, stated: Facts, at: str) -> None:
@@ -105,10 +102,16 @@ class Ledger:
         known = self.facts(*entity)
         if at >= known.get("renewed_at", ""):
             known.update(stated, renewed_at=at)
-            self._scratch.execute(
-                "INSERT OR REPLACE INTO facts (entity, facts) VALUES (?, ?)",
-                (json.dumps(entity), json.dumps(known)),
-            )
+            self._moved.add(entity)
+
+    def _put_away(self) -> None:
+        """Write what was learnt to the scratch file, to have room for other entities."""
+        self._scratch.executemany(
+            "INSERT OR REPLACE INTO facts (entity, facts) VALUES (?, ?)",
+            [(json.dumps(entity), json.dumps(self._facts[entity])) for entity in self._moved],
+        )
+        self._facts.clear()
+        self._moved.clear()
 
     def is_new(self, sentence: str) -> bool:
         """Whether a sentence is said for the first time, and note that it was."""
