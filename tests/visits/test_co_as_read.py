@@ -5,6 +5,9 @@ from typing import Any
 
 import pytest
 
+from common.constraints import MEASURED_LIMIT
+from fleet.models import AnalyserPeriod
+from tests.visits.bodies import finding, firing, visit_body
 from visits.judging.rules import _co_levels
 
 
@@ -45,3 +48,21 @@ def test_the_worse_of_the_two_is_held_against_the_limit(
     assert found["co_air_free_ppm"] == pytest.approx(300.0 * times, rel=1e-3)
     assert found["co_co2_ratio"] == pytest.approx(0.003 * times, rel=1e-3)
     assert found["co_ppm"] == 200.0
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("co_ppm", [3_000, 100_000])
+def test_make_safe_is_stored_and_said_where_air_free_it_grows_beyond_what_a_column_holds(
+    scene, co_ppm
+) -> None:
+    """Oxygen of air beside CO2 of flue gas, with an analyser whose bias is taken off: the reading is kept."""
+    AnalyserPeriod.objects.filter(pk=scene.period.pk).update(
+        applied_bias_run=1, applied_bias_co2_pct=0.2, applied_bias_u_co2_pct=0.05
+    )
+    body = visit_body(scene.appliance, scene.analyser)
+    body["tests"][0] = firing("t", "high", "as_found", 10, o2_pct=20.9, co2_pct=9.1, co_ppm=co_ppm)
+    answer = scene.put(body)
+    assert answer.status_code == 201, answer.content[:300]
+    found = finding(answer.json(), "co_make_safe", "test:t")
+    assert found["limit"] < co_ppm < found["value"] < MEASURED_LIMIT
+    assert scene.get()["make_safe"] == answer.json()["make_safe"]

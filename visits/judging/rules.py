@@ -2,9 +2,11 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from datetime import timedelta
+from math import nextafter
 
 from combustion.balance import AIR_O2_PCT, CO_LIMIT_PPM
 from combustion.fuels import FUELS
+from common.constraints import MEASURED_LIMIT
 from fleet.models import AnalyserChannel, Point, SafetyLimit
 from visits.judging.case import Draft, Limits
 from visits.judging.health import standing_tests
@@ -18,6 +20,7 @@ P_OUTSIDE = 0.5  # less than this inside, and the point counts as outside
 # Above this the probe stands in air that little flue gas reached, and a sensor's zero would be blown up to
 # hundreds of ppm air-free. Assumed, no source.
 FLUE_GAS_O2_PCT = 18.0
+MOST_HELD = nextafter(MEASURED_LIMIT, 0.0)
 FUEL_LINE_U = 3.0  # standard uncertainties off the line before it is said
 
 
@@ -73,10 +76,15 @@ def _co_levels(judged: Judged, place: int, test: FiringTest, co: float) -> list[
     more = (co / test.co_ppm if test.co_ppm else 1.0) * _more_as_read(judged, place, test)
     in_flue_gas = air_free is not None and o2 is not None and o2 <= FLUE_GAS_O2_PCT
     return [
-        ("co_air_free_ppm", "CO air-free", "ppm", air_free * more if in_flue_gas and air_free else co),
+        ("co_air_free_ppm", "CO air-free", "ppm", _held(air_free * more) if in_flue_gas and air_free else co),
         ("co_ppm", "CO", "ppm", co),
-        ("co_co2_ratio", "CO/CO2", "", ratio * more if in_flue_gas and ratio is not None else None),
+        ("co_co2_ratio", "CO/CO2", "", _held(ratio * more) if in_flue_gas and ratio is not None else None),
     ]
+
+
+def _held(value: float) -> float:
+    """Read close to plain air it grows without bound. The level is reached as far as a column tells it."""
+    return min(value, MOST_HELD)
 
 
 def _more_as_read(judged: Judged, place: int, test: FiringTest) -> float:
