@@ -3,6 +3,7 @@
 import argparse
 import json
 import os
+import sqlite3
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -29,12 +30,13 @@ def main(arguments: Sequence[str] | None = None, client: Client | None = None) -
             _queue_visit(queue, options)
         elif options.what == "log":
             _queue_log(queue, options)
-    except (LogError, ValueError, OSError) as error:
+        if options.queue_only:
+            return WAITING
+        client = client or _client(options, queue)
+    except (LogError, ValueError, LookupError, OSError, sqlite3.Error) as error:
         print(f"flueledger-send: {error}", file=sys.stderr)
         return WRONG_USE
-    if options.queue_only:
-        return WAITING
-    return _send(client or _client(options, queue))
+    return _send(client)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -72,7 +74,7 @@ def _log_arguments(log: argparse.ArgumentParser) -> None:
     log.add_argument(
         "--scale", action="append", default=[], metavar="READING=FACTOR", help="from the column to the unit"
     )
-    log.add_argument("--separator", default=",")
+    log.add_argument("--separator", default=",", help="one character, or tab")
     log.add_argument("--decimal-mark", choices=(".", ","), default=".")
     log.add_argument("--encoding", default="utf-8-sig")
 
@@ -101,7 +103,7 @@ def _queue_log(queue: Queue, options: argparse.Namespace) -> None:
         scale={name: float(factor) for name, factor in _pairs(options.scale).items()},
         time_format=options.time_format,
         zone=zone_of(options.zone) if options.zone else None,
-        separator=options.separator,
+        separator="\t" if options.separator in ("tab", "\\t") else options.separator,
         decimal_mark=options.decimal_mark,
     )
     with options.file.open(encoding=options.encoding, newline="") as lines:

@@ -54,18 +54,22 @@ class Layout:
             raise LogError(f"{unknown[0]!r} is no reading; known: {', '.join(READINGS)}")
         if not self.columns:
             raise LogError("name at least one column")
+        if len(self.separator) != 1 or self.separator in '"\r\n':
+            raise LogError(f"the separator is {self.separator!r}; it must be one character")
 
 
 def readings_of(lines: Iterable[str], layout: Layout) -> list[dict[str, Any]]:
     """The readings of a log, in its order. Empty cells are left out, and rows with none. Raises LogError."""
-    rows = csv.reader(lines, delimiter=layout.separator)
     try:
-        header = [name.strip().lstrip("\ufeff") for name in next(rows)]
-    except StopIteration:
-        raise LogError("the log is empty") from None
+        rows = list(csv.reader(lines, delimiter=layout.separator))
+    except csv.Error as error:
+        raise LogError(f"the log is no CSV: {error}") from error
+    if not rows:
+        raise LogError("the log is empty")
+    header = [name.strip().lstrip("\ufeff") for name in rows[0]]
     place = {name: _place(header, name) for name in (layout.time, *layout.columns.values())}
     readings = []
-    for number, row in enumerate(rows, start=2):
+    for number, row in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in row):
             continue
         if len(row) != len(header):

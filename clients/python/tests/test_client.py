@@ -216,6 +216,37 @@ def test_the_command_adds_logs_to_one_visit(queue, tmp_path, capsys):
     assert "2 readings as as_found-high" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ["--address", "ftp://x"],
+        ["--queue", "/nowhere/at/all.sqlite3"],
+        ["log", "LOG", "--separator", ";;"],
+        ["log", "LOG", "--encoding", "nonsense"],
+        ["log", "LOG", "--zone", "+99:00"],
+    ],
+)
+def test_the_command_says_what_is_wrong_with_it(wrong, tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("FLUELEDGER_TOKEN", "token")
+    log = told(tmp_path, "log.csv", "t,CO\n2026-03-02T09:00:00Z,28\n")
+    how = [
+        "--appliance",
+        "B1",
+        "--time",
+        "t",
+        "--column",
+        "co_ppm=CO",
+        "--point",
+        "low",
+        "--phase",
+        "as_found",
+    ]
+    queue = [] if "--queue" in wrong else ["--queue", str(tmp_path / "q.sqlite3")]
+    words = [log if word == "LOG" else word for word in wrong]
+    assert main([*queue, *words, *(how if "log" in wrong else [])]) == WRONG_USE
+    assert capsys.readouterr().err.startswith("flueledger-send: ")
+
+
 def test_a_refusal_given_before_all_was_sent_is_heard():
     told = b'{"code": "too_large"}'
     head = b"HTTP/1.1 413 Payload Too Large\r\nContent-Length: %d\r\n\r\n" % len(told)

@@ -69,3 +69,12 @@ def test_a_zone_that_is_none_is_refused(text):
 def test_zones_by_offset_and_name():
     assert str(zone_of("-03:30")) == "UTC-03:30"
     assert zone_of("Europe/London") == ZoneInfo("Europe/London")
+    for separator in ("", ";;", '"', "\n"):
+        with pytest.raises(LogError, match="one character"):
+            layout(separator=separator)
+
+
+def test_a_tab_may_separate_and_a_file_that_is_no_csv_is_refused():
+    assert read("t\tO2\tp Pa\n2026-03-02T09:00:00Z\t4.7\t", separator="\t")[0]["o2_pct"] == 4.7
+    with pytest.raises(LogError, match="no CSV"):
+        read("t,O2,p Pa\n" + "x" * 200_000)
