@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from pydantic_core import to_json
 from rest_framework import generics
 from rest_framework.exceptions import NotAuthenticated
 from rest_framework.renderers import JSONRenderer
@@ -77,6 +78,15 @@ def _json(told: Any) -> bytes:
     return raw
 
 
+class AnswerRenderer(JSONRenderer):
+    """Answers of plain JSON values, as they are kept with the record, by the encoder that packs them."""
+
+    def render(self, data: Any, accepted_media_type: Any = None, renderer_context: Any = None) -> bytes:
+        if data is None or self.get_indent(accepted_media_type, renderer_context or {}) is not None:
+            return bytes(super().render(data, accepted_media_type, renderer_context))
+        return to_json(data, fallback=self.encoder_class().default)
+
+
 class VisitPaging(CursorPaging):
     """Newest first by the time the visit was opened."""
 
@@ -101,6 +111,7 @@ class VisitDetail(APIView):
     """One whole visit."""
 
     permission_classes = [SignedIn]
+    renderer_classes = [AnswerRenderer]
 
     def get_permissions(self) -> list[Any]:
         return [SignedIn()] if self.request.method in ("GET", "HEAD") else [WorksHere()]
@@ -142,6 +153,7 @@ class VisitBatch(APIView):
     """Many visits at once."""
 
     permission_classes = [WorksHere]
+    renderer_classes = [AnswerRenderer]
 
     @extend_schema(
         tags=["visits"],

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from combustion.acceptance import verdict
+from common.unsaved import unsaved
 from visits.judging.health import Verdicts
 from visits.judging.numbers import Numbers
 from visits.models import TestResult
@@ -24,6 +25,7 @@ RESULT_COLUMNS: Final = (
     "target_low_co2_pct", "target_high_co2_pct", "accept_low_co2_pct", "accept_high_co2_pct",
     *QUANTITIES, *(f"u_{name}" for name in QUANTITIES), "why",
 )  # fmt: skip
+_RESULT = TestResult()
 _NO_BAND = (None, None, None, None)
 
 
@@ -65,7 +67,7 @@ def results_build(numbers: Numbers, values: Values, verdicts: Verdicts) -> list[
     """The same as rows, not stored yet."""
     rows = result_values(numbers, values, verdicts)
     return [
-        TestResult(test=test, **dict(zip(RESULT_COLUMNS, row, strict=True)))
+        unsaved(_RESULT, {"test": test}, zip(RESULT_COLUMNS, row, strict=True))
         for test, row in zip(numbers.tests, rows, strict=True)
     ]
 

@@ -4,6 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 
+from common.unsaved import unsaved
 from fleet.models import AnalyserChannel, Burner, Point
 from visits.models import (
     Adjustment,
@@ -134,33 +135,38 @@ def _test(
         resolution={name: channel.resolution or 0.0 for name, channel in instrument.channels.items()},
         before=before,
     )
-    return FiringTest(
-        visit=visit,
-        key=row.key,
-        withdrawn_reason=row.withdrawn_reason or "",
-        burner=place.burner(row.burner),
-        point=row.point or Point.HIGH,
-        percent=row.percent if row.point == "percent" else None,
-        phase=row.phase or Phase.WORKING,
-        sequence=order if row.sequence is None else row.sequence,
-        observed_at=settled.at,
-        window_from_at=settled.window_from,
-        settled=settled.settled,
-        settled_why=settled.why,
-        settle_to_go_s=settled.to_go_s,
-        since_change_s=settled.since_change_s,
-        probe_out=settled.probe_out,
-        thermally_steady=settled.thermally_steady,
-        began_at=settled.began_at,
-        forced_at=row.forced_at,
-        fuel=row.fuel or visit.fuel,
-        co2_source=row.co2_source or _co2_source(instrument),
-        moved_before=row.moved_before,
-        co_sustained_ppm=settled.co_sustained_ppm,
-        co_peak_ppm=settled.co_peak_ppm,
-        **settled.values,
-        **{f"u_{name}": u for name, u in settled.u.items()},
+    return unsaved(
+        _TEST,
+        {"visit": visit, "burner": place.burner(row.burner)},
+        {
+            "key": row.key,
+            "withdrawn_reason": row.withdrawn_reason or "",
+            "point": row.point or Point.HIGH,
+            "percent": row.percent if row.point == "percent" else None,
+            "phase": row.phase or Phase.WORKING,
+            "sequence": order if row.sequence is None else row.sequence,
+            "observed_at": settled.at,
+            "window_from_at": settled.window_from,
+            "settled": settled.settled,
+            "settled_why": settled.why,
+            "settle_to_go_s": settled.to_go_s,
+            "since_change_s": settled.since_change_s,
+            "probe_out": settled.probe_out,
+            "thermally_steady": settled.thermally_steady,
+            "began_at": settled.began_at,
+            "forced_at": row.forced_at,
+            "fuel": row.fuel or visit.fuel,
+            "co2_source": row.co2_source or _co2_source(instrument),
+            "moved_before": row.moved_before,
+            "co_sustained_ppm": settled.co_sustained_ppm,
+            "co_peak_ppm": settled.co_peak_ppm,
+            **settled.values,
+            **{f"u_{name}": u for name, u in settled.u.items()},
+        },
     )
+
+
+_TEST = FiringTest()
 
 
 def _co2_source(instrument: Instrument) -> str:
