@@ -16,9 +16,9 @@ urlpatterns = [
     path("sites/", api.Sites.as_view(), name="sites"),
     path("plants/", api.Plants.as_view(), name="plants"),
     path("appliances/", api.Appliances.as_view(), name="appliances"),
-    path("appliances/<uuid:uuid>/", api.ApplianceDetail.as_view(), name="appliance"),
+    path("appliances/<any_uuid:uuid>/", api.ApplianceDetail.as_view(), name="appliance"),
     path("item-sets/", items_api.ItemSets.as_view(), name="item-sets"),
-    path("appliances/<uuid:uuid>/safety/", safety_api.Safety.as_view(), name="safety"),
+    path("appliances/<any_uuid:uuid>/safety/", safety_api.Safety.as_view(), name="safety"),
     path("analysers/", api.Analysers.as_view(), name="analysers"),
     path("models/", api.Models.as_view(), name="models"),
 ]

@@ -10,10 +10,10 @@ urlpatterns = [
     path("follow-ups/<int:pk>/done/", api.FollowUpDone.as_view(), name="follow-up-done"),
     path("earlier-visits/", api.EarlierVisitList.as_view(), name="earlier-visits"),
     path(
-        "appliances/<uuid:uuid>/earlier-visit/",
+        "appliances/<any_uuid:uuid>/earlier-visit/",
         api.EarlierVisitDecision.as_view(),
         name="earlier-visit-decide",
     ),
-    path("appliances/<uuid:uuid>/history/", api.History.as_view(), name="appliance-history"),
+    path("appliances/<any_uuid:uuid>/history/", api.History.as_view(), name="appliance-history"),
     path("day/", api.DayView.as_view(), name="day"),
 ]

@@ -7,34 +7,38 @@ from visits.photographs import api as photographs_api
 from visits.service_record import api as record_api
 
 urlpatterns = [
-    path("visits/<uuid:visit_uuid>/photographs/", photographs_api.Photographs.as_view(), name="photographs"),
     path(
-        "visits/<uuid:visit_uuid>/photographs/<uuid:key>/",
+        "visits/<any_uuid:visit_uuid>/photographs/", photographs_api.Photographs.as_view(), name="photographs"
+    ),
+    path(
+        "visits/<any_uuid:visit_uuid>/photographs/<any_uuid:key>/",
         photographs_api.PhotographDetail.as_view(),
         name="photograph",
     ),
     path(
-        "appliances/<uuid:uuid>/put-back-suggestions/",
+        "appliances/<any_uuid:uuid>/put-back-suggestions/",
         putting_back_api.PutBackSuggestions.as_view(),
         name="put-back-suggestions",
     ),
     path("visits/", api.VisitList.as_view(), name="visits"),
     path("visits/batch/", api.VisitBatch.as_view(), name="visit-batch"),
-    path("visits/<uuid:visit_uuid>/", api.VisitDetail.as_view(), name="visit"),
-    path("visits/<uuid:visit_uuid>/now/", api.VisitNowView.as_view(), name="visit-now"),
-    path("visits/<uuid:visit_uuid>/corrections/", api.VisitCorrections.as_view(), name="visit-corrections"),
+    path("visits/<any_uuid:visit_uuid>/", api.VisitDetail.as_view(), name="visit"),
+    path("visits/<any_uuid:visit_uuid>/now/", api.VisitNowView.as_view(), name="visit-now"),
     path(
-        "visits/<uuid:visit_uuid>/countersignature/",
+        "visits/<any_uuid:visit_uuid>/corrections/", api.VisitCorrections.as_view(), name="visit-corrections"
+    ),
+    path(
+        "visits/<any_uuid:visit_uuid>/countersignature/",
         api.VisitCountersignature.as_view(),
         name="visit-countersignature",
     ),
     path(
-        "attendances/<uuid:attendance_uuid>/record/",
+        "attendances/<any_uuid:attendance_uuid>/record/",
         record_api.AttendanceRecord.as_view(),
         name="attendance-record",
     ),
     path(
-        "attendances/<uuid:attendance_uuid>/record.pdf",
+        "attendances/<any_uuid:attendance_uuid>/record.pdf",
         record_api.AttendanceRecordPdf.as_view(),
         name="attendance-record-pdf",
     ),

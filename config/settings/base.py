@@ -177,6 +177,7 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["people.permissions.SignedIn"],
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "PATH_CONVERTER_OVERRIDES": {"any_uuid": {"type": "string", "format": "uuid"}},
     "OAS_VERSION": "3.1.0",
     "ENUM_NAME_OVERRIDES": {
         "VisitKindEnum": "visits.models.Kind",

@@ -232,6 +232,14 @@ def test_if_match_on_a_visit_that_is_not_there_is_412(scene, body, tag):
     assert all_rows() == before
 
 
+def test_a_visit_is_the_same_in_capitals(scene, body):
+    """RFC 9562 section 4: a UUID is read in either case; some devices write capitals."""
+    assert scene.put(body, uuid=scene.uuid.upper()).status_code == 201
+    assert scene.put(body).status_code == 200
+    told = scene.api.get(f"/api/v1/visits/{scene.uuid.upper()}/now/")
+    assert (told.status_code, scene.get()["uuid"]) == (200, scene.uuid)
+
+
 def test_tag_that_get_gave_is_304_until_anything_changes_and_stands_for_its_revision(scene, body):
     """RFC 9110 sections 8.8.1, 13.1.1 and 13.1.2: a countersignature changes what GET gives."""
     scene.put(body)
