@@ -17,7 +17,7 @@ Judge = Callable[[Sequence[Case]], tuple[list[Judgement], Results]]
 """The engine, as `judge_plainly`."""
 
 
-VISITS_AT_ONCE = 250
+VISITS_AT_ONCE = 500
 """Judged while those before them are written."""
 
 

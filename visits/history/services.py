@@ -25,7 +25,7 @@ from visits.history.reader import FileRefused, HistoryFile
 from visits.history.report import ImportOutcome, Remarks, bad_rows_sheet, beside
 from visits.judging.engine import judge_plainly
 
-CHUNK_VISITS = 1000
+CHUNK_VISITS = 2500
 
 T = TypeVar("T")
 Progress = Callable[[str, int, int], None]
