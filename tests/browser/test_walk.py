@@ -148,7 +148,7 @@ def test_whoever_holds_a_record_looks_its_code_up_without_signing_in(fleet: Smal
     page.fill("#id_code", issued.code.lower())
     page.click("main button")
     assert page.locator("h1").inner_text() == f"Service record {code_shown(issued.code)}"
-    assert page.get_by_text("Unaltered, and it still stands.").is_visible()
+    assert page.get_by_text("What is kept under this code is unaltered, and it still stands.").is_visible()
     assert page.get_by_role("heading", name="Keep WH-1 off").is_visible()
     assert faults(page) == []
 

@@ -101,13 +101,16 @@ def test_anyone_can_look_a_code_up_and_compare_the_file(attendance, fleet, page_
     assert record.files.get().digest == hashlib.sha256(pdf.content).digest()
     page = client.get(reverse("web:record-check"), {"code": record.code.lower()}, follow=True)
     assert page.redirect_chain == [(reverse("web:record-checked", args=[code_shown(record.code)]), 302)]
-    assert "Unaltered, and it still stands." in page.text
+    assert "What is kept under this code is unaltered, and it still stands." in page.text
     assert "9.02 ± 0.14" in page.text
     address = page.redirect_chain[0][0]
     altered = pdf.content.replace(b"%%EOF", b"%%EOf")
     for content, said in ((pdf.content, "The same file."), (altered, "Not the same file.")):
         sent = {"file": SimpleUploadedFile("record.pdf", content)}
-        assert said in client.post(address, sent).text
+        page = client.post(address, sent)
+        assert said in page.text
+    # that it is another file comes before what is said of the record
+    assert page.text.index("Not the same file.") < page.text.index("it still stands.")
     too_large = {"file": SimpleUploadedFile("record.pdf", b"x" * 2_000_001)}
     assert "The file has 2,000,001 bytes" in client.post(address, too_large).text
 
