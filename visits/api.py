@@ -79,12 +79,15 @@ def _json(told: Any) -> bytes:
 
 
 class AnswerRenderer(JSONRenderer):
-    """Answers of plain JSON values, as they are kept with the record, by the encoder that packs them."""
+    """Answers of plain JSON values, as they are kept with the record, by the encoder that packs them.
+
+    JSON has no NaN: where one stood, nothing is known.
+    """
 
     def render(self, data: Any, accepted_media_type: Any = None, renderer_context: Any = None) -> bytes:
         if data is None or self.get_indent(accepted_media_type, renderer_context or {}) is not None:
             return bytes(super().render(data, accepted_media_type, renderer_context))
-        return to_json(data, fallback=self.encoder_class().default)
+        return to_json(data, inf_nan_mode="null", fallback=self.encoder_class().default)
 
 
 class VisitPaging(CursorPaging):
